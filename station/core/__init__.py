@@ -1,0 +1,1 @@
+"""Plan, limits, decisions, bins, events, run record: pure data and functions, no input or output."""

@@ -1,0 +1,105 @@
+"""What happens in a nest, told as it happens. Frozen, numbered within one nest.
+
+The sequencer calls `on_event` synchronously; a listener must not block, and its failure never touches the
+run. The decision's event follows the commit of its record.
+"""
+
+from dataclasses import dataclass, replace
+
+from station.core.results import Decision, Reason, Result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Any event. `number` is given by the ring that keeps it."""
+
+    number: int = 0
+    monotonic_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScanTaken(Event):
+    """A serial was accepted; the nest waits for it."""
+
+    serial: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScanRefused(Event):
+    """A scan was not accepted, and why."""
+
+    text: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextAction(Event):
+    """What the operator does now: unload, load, place a spacer, put the unit into a bin."""
+
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunStarted(Event):
+    """The unit is loaded and the run is open."""
+
+    serial: str
+    run_id: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MethodStarted(Event):
+    """A method begins; `index` of `total` that are due."""
+
+    method: str
+    index: int
+    total: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResultReady(Event):
+    """A result is there; it is not judged yet."""
+
+    result: Result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunDecided(Event):
+    """The run is on record and decided."""
+
+    serial: str
+    run_id: str
+    decision: Decision
+    bin_number: int
+    bin_name: str
+    reason: Reason | None
+    held: bool
+    next_action: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchLatched(Event):
+    """The drive state is unknown: no run until a person has looked and cleared it."""
+
+    words: str
+
+
+class EventRing:
+    """Keeps the last `size` events and numbers them, so that a listener resumes by the last number it saw."""
+
+    def __init__(self, *, size: int = 2_000) -> None:
+        self._events: list[Event] = []
+        self._size = size
+        self._next = 1
+
+    def add(self, event: Event) -> Event:
+        """Number `event`, keep it, return it."""
+        numbered = replace(event, number=self._next)
+        self._next += 1
+        self._events.append(numbered)
+        del self._events[: -self._size]
+        return numbered
+
+    def since(self, number: int) -> list[Event]:
+        """Return what came after event `number`, oldest first."""
+        return [each for each in self._events if each.number > number]

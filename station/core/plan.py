@@ -1,0 +1,190 @@
+"""A control plan: which methods, how often, which characteristics, which limits, which bins.
+
+Frozen data only. `station.core.plan_file` makes it from text and finds the mistakes; a released revision is
+kept whole, as text, in the records.
+"""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+@dataclass(frozen=True, slots=True)
+class CoilDesign:
+    """The drawing. Geometry: Archimedean spiral, inner copper edge at `inner_diameter_m / 2`."""
+
+    shape: str
+    """`circle`, `square` or `polygon` (then `sides`)."""
+    layers: int
+    turns_per_layer: float
+    inner_diameter_m: float
+    track_width_m: float
+    track_gap_m: float
+    copper_m: float
+    """Finished copper thickness."""
+    layer_gap_m: float
+    """Copper to copper; 0 for one layer."""
+    sides: int = 0
+    lead_resistance_ohm: float = 0.0
+
+
+class FrequencyKind(StrEnum):
+    """How often a method is due (AIAG control plan: sample frequency)."""
+
+    EVERY = "every"
+    ONE_IN = "one_in"
+    FIRST_OFF = "first_off"
+    PER_PANEL = "per_panel"
+
+
+@dataclass(frozen=True, slots=True)
+class Frequency:
+    """`kind`, and `n` for ONE_IN (1 in n) and FIRST_OFF / PER_PANEL (the first n)."""
+
+    kind: FrequencyKind = FrequencyKind.EVERY
+    n: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class MethodStep:
+    """One entry of `[[measure]]`; the subclasses say what each method is set to."""
+
+    method: str
+    frequency: Frequency
+
+
+@dataclass(frozen=True, slots=True)
+class ContactStep(MethodStep):
+    """Force-to-sense continuity of each pad."""
+
+    limit_ohm: float = 1.0
+    open_is_fail: bool = False
+    """True: a coil that reads open on two seatings with good contact is FAIL; else INVALID, re-seat."""
+
+
+@dataclass(frozen=True, slots=True)
+class ResistanceStep(MethodStep):
+    """Four-wire DC resistance, reduced to 20 degC, after it has held still."""
+
+    level_v: float = 0.1
+    averaging: int = 4
+    range_ohm: float | None = None
+    """None: the smallest range above the upper limit of R20."""
+    still_fraction: float = 2e-4
+    """Two readings `still_interval_s` apart must agree within this, relative."""
+    still_interval_s: float = 2.0
+    still_timeout_s: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class InductanceStep(MethodStep):
+    """Ls and Rs at one frequency, sensor stage retracted. Characteristics `L` and, if asked, `Rs`, `Q`."""
+
+    test_frequency_hz: float = 100e3
+    level_v: float = 1.0
+    averaging: int = 4
+    range_ohm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FieldStep(MethodStep):
+    """Field per ampere at heights, by current reversal + - - + over whole mains cycles."""
+
+    drive_a: float = 0.1
+    heights_m: tuple[float, ...] = ()
+    mains_cycles: int = 2
+    settle_s: float = 0.05
+    height_offset_limit_m: float = 0.3e-3
+    lateral_limit_m: float = 1.0e-3
+    voltage_limit_v: float = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class HeatingStep(MethodStep):
+    """A ladder of drive levels; the winding's rise over ambient at each."""
+
+    drives: tuple[float, ...] = ()
+    drive_quantity: str = "voltage_v"
+    """`voltage_v` or `current_a`."""
+    mounting: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """Guard band w = `factor` x U95, taken off each tolerance limit (JCGM 106:2012, 8.3.2). 0: none."""
+
+    factor: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Characteristic:
+    """A quantity that is judged. Limits in the unit of `unit_symbol`, SI unscaled; None: no limit there."""
+
+    name: str
+    unit_symbol: str
+    method: str
+    lower: float | None = None
+    upper: float | None = None
+    lower_included: bool = True
+    upper_included: bool = True
+    guard: Guard = Guard()
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """An interval in ISO 80000-2 notation: `[a, b)`. None: unbounded on that side."""
+
+    lower: float | None
+    upper: float | None
+    lower_included: bool = True
+    upper_included: bool = False
+
+
+class BinFor(StrEnum):
+    """Which decision a bin takes."""
+
+    PASS = "PASS"
+    FAIL = "FAIL"
+    HOLD = "HOLD"
+    """Everything else: INVALID, and what no other bin takes. Exactly one bin of a plan."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bin:
+    """A numbered place. `needs` maps a characteristic to its interval, or to None for "not due"."""
+
+    number: int
+    name: str
+    takes: BinFor = BinFor.PASS
+    needs: tuple[tuple[str, Interval | None], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A control plan, complete and free of mistakes."""
+
+    part: str
+    title: str
+    serial_pattern: str
+    serial_length_limit: int
+    check_digit: str
+    """`` (none) or `iso7064-mod37-2`, `luhn`."""
+    coil: CoilDesign
+    steps: tuple[MethodStep, ...]
+    characteristics: tuple[Characteristic, ...]
+    bins: tuple[Bin, ...]
+    winding_constant_k: float = 234.5
+    """Copper: alpha20 = 1 / (k + 20)."""
+    invalid_runs_before_held: int = 3
+    retest_agreement_fraction: float = 0.01
+    """A repeat whose R20 and L differ by more than this (plus U) from the earlier run is held."""
+    source_text: str = field(default="", repr=False)
+    text_hash: str = ""
+    """SHA-256 of `source_text`, hex."""
+
+    def characteristic(self, name: str) -> Characteristic | None:
+        """Return the characteristic called `name`, or None."""
+        return next((each for each in self.characteristics if each.name == name), None)
+
+    def bin_for(self, takes: BinFor) -> Bin | None:
+        """Return the first bin that takes `takes`, or None."""
+        return next((each for each in self.bins if each.takes is takes), None)
