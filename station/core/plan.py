@@ -73,6 +73,8 @@ class ResistanceStep(MethodStep):
     """Two readings `still_interval_s` apart must agree within this, relative."""
     still_interval_s: float = 2.0
     still_timeout_s: float = 60.0
+    still_time_constant_s: float = 20.0
+    """Longest thermal time constant of the coil in the nest: what a slow change may still have to go."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,132 @@
+"""DC resistance, four-wire, reduced to 20 degC once it has held still.
+
+A film that was held in a hand is a few kelvin above the nest and reads 0.39 %/K high. The thermometer can't
+see that, the resistance can: it is still moving.
+"""
+
+from dataclasses import dataclass
+
+from drivers.instruments import LcrSetup, Route
+from drivers.readings import Quantity, ReadingStatus
+from station.core.plan import ResistanceStep
+from station.core.reasons import reason
+from station.core.results import Term
+from station.core.run_record import Trace
+from station.methods.context import (
+    Context,
+    NotMeasured,
+    Outcome,
+    accuracy_term,
+    measured,
+    spread_term,
+    width_term,
+)
+from station.methods.ranges import resistance_range
+from station.methods.temperature import coil_temperature, temperature_terms
+
+EXTRA_READINGS = 2
+"""Readings taken after the resistance has held still, besides the two that showed it."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Sample:
+    time_s: float
+    resistance_ohm: float
+    temperature_degc: float
+    at_20_ohm: float
+
+
+def reduce_to_20(resistance_ohm: float, temperature_degc: float, *, k: float) -> float:
+    """Return copper's resistance at 20 degC: R (k + 20) / (k + T), IEC 60034-1, 8.6.2; k in degC."""
+    return resistance_ohm * (k + 20.0) / (k + temperature_degc)
+
+
+def measure_resistance(context: Context, step: ResistanceStep) -> Outcome:
+    """Measure `R20` in ohm.
+
+    Raises:
+        NotMeasured: the coil reads open (`coil_open`), or does not hold still in time (`not_still`).
+    """
+    bench = context.bench
+    first_message = bench.message_count()
+    bench.fixture.set_route(Route.LCR)
+    bench.lcr.configure(
+        LcrSetup(
+            (Quantity.DC_RESISTANCE,),
+            0.0,
+            level_v=step.level_v,
+            averaging=step.averaging,
+            range_ohm=resistance_range(context.plan, step),
+        )
+    )
+    samples = _hold_still(context, step)
+    moved_ohm = abs(samples[-1].at_20_ohm - samples[-2].at_20_ohm)
+    for _ in range(EXTRA_READINGS):
+        samples.append(_sample(context))
+    still = samples[-2 - EXTRA_READINGS :]
+    value = sum(each.at_20_ohm for each in still) / len(still)
+    terms = _terms(context, step, still, value, moved_ohm)
+    messages = (first_message, bench.message_count())
+    return Outcome((measured("R20", "ohm", value, terms, messages=messages),), (_trace(samples),))
+
+
+def _hold_still(context: Context, step: ResistanceStep) -> list[_Sample]:
+    clock = context.bench.clock
+    samples = [_sample(context)]
+    while True:
+        clock.sleep(step.still_interval_s)
+        samples.append(_sample(context))
+        last, before = samples[-1].at_20_ohm, samples[-2].at_20_ohm
+        if abs(last - before) <= step.still_fraction * abs(last):
+            return samples
+        if samples[-1].time_s - samples[0].time_s > step.still_timeout_s:
+            raise NotMeasured(reason("not_still", seconds=f"{step.still_timeout_s:g}"))
+
+
+def _sample(context: Context) -> _Sample:
+    (reading,) = context.bench.lcr.measure()
+    if reading.status is ReadingStatus.OVERLOAD:
+        raise NotMeasured(reason("coil_open"))
+    if reading.value is None or not reading.value > 0:
+        raise NotMeasured(reason("overload", instrument=reading.instrument, quantity=reading.quantity.value))
+    temperature_degc = coil_temperature(context)
+    at_20_ohm = reduce_to_20(reading.value, temperature_degc, k=context.plan.winding_constant_k)
+    return _Sample(reading.monotonic_s, reading.value, temperature_degc, at_20_ohm)
+
+
+def _terms(
+    context: Context, step: ResistanceStep, still: list[_Sample], value: float, moved_ohm: float
+) -> tuple[Term, ...]:
+    last = still[-1]
+    per_ohm = value / last.resistance_ohm
+    per_kelvin = value / (context.plan.winding_constant_k + last.temperature_degc)
+    return (
+        accuracy_term(
+            context,
+            "lcr",
+            Quantity.DC_RESISTANCE,
+            last.resistance_ohm,
+            name="meter",
+            sensitivity=per_ohm,
+        ),
+        width_term("contacts", per_ohm * context.bench.setup.fixture.contact_half_width_ohm),
+        *temperature_terms(context, last.temperature_degc, per_kelvin),
+        width_term("still warm", _still_warm(step, moved_ohm)),
+        spread_term("repeatability", [each.at_20_ohm for each in still]),
+    )
+
+
+def _still_warm(step: ResistanceStep, moved_ohm: float) -> float:
+    """What is left of an exponential that moved by `moved_ohm` in one interval: moved x tau / interval."""
+    return moved_ohm * step.still_time_constant_s / step.still_interval_s
+
+
+def _trace(samples: list[_Sample]) -> Trace:
+    return Trace(
+        "holding_still",
+        (
+            ("time_s", tuple(each.time_s for each in samples)),
+            ("resistance_ohm", tuple(each.resistance_ohm for each in samples)),
+            ("temperature_degc", tuple(each.temperature_degc for each in samples)),
+        ),
+    )
