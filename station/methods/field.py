@@ -1,0 +1,246 @@
+"""Field at height, per ampere, by current reversal.
+
+Order + - - + at each height: the sensor's zero, the earth's field and a linear drift drop out. The last leg
+of one height is the first of the next, so the route switches half as often. The route only changes with the
+drive verified off; every leg goes through the bench's `drive`, which sees to that.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from drivers.instruments import Route, SourceSetup
+from drivers.readings import Quantity
+from station.core.plan import FieldStep
+from station.core.reasons import reason
+from station.core.results import Result, ResultStatus, Shape, Term
+from station.core.run_record import Trace
+from station.methods.context import (
+    Context,
+    NotMeasured,
+    Outcome,
+    accuracy_term,
+    good_value,
+    measured,
+    width_term,
+)
+from station.methods.profile import FEWEST_HEIGHTS, ProfileFit, design_profile, fit_profile
+
+DRIVE_TOLERANCE = 0.05
+"""The measured current must be within this of the drive asked for, relative."""
+
+PROTECTION_HEADROOM = 1.2
+"""Over-voltage and over-current protection above the levels set."""
+
+LINEARITY = 1e-3
+"""What a sensor's gain may differ between heights, relative: keeps a noiseless profile from being believed
+to the last digit (common practice, no source)."""
+
+DOUBT_FACTOR = 3.0
+"""A fitted offset counts against its limit only by what exceeds this many of its standard uncertainties."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Leg:
+    route: Route
+    heights_m: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Point:
+    height_m: float
+    sign: int
+    flux_density_t: float
+    current_a: float
+
+
+def characteristic_name(height_m: float) -> str:
+    """Return the name of the field characteristic at a height, such as `B@2mm`."""
+    return f"B@{height_m * 1e3:g}mm"
+
+
+def measure_field(context: Context, step: FieldStep) -> Outcome:
+    """Measure `B@...` in T/A at each height of the step, and fit where the sensor stood.
+
+    Raises:
+        NotMeasured: the drive was not reached, the sensor does not answer the current, the field points the
+            wrong way, or the fitted height or lateral error is beyond the plan's limit.
+    """
+    bench = context.bench
+    first_message = bench.message_count()
+    points = [point for leg in _legs(step.heights_m) for point in _measure_leg(context, step, leg)]
+    messages = (first_message, bench.message_count())
+    results = tuple(_result(context, step, height_m, points, messages) for height_m in step.heights_m)
+    fitted = _judge_position(context, step, results)
+    return Outcome((*results, *fitted), (_trace(points),))
+
+
+def _legs(heights_m: Sequence[float]) -> list[_Leg]:
+    """Return + | - - | + + | - - | ... | +, so that each height sees + - - +."""
+    forward = [(heights_m[0],), *zip(heights_m[:-1], heights_m[1:], strict=True), (heights_m[-1],)]
+    legs = [_Leg(Route.SOURCE_FORWARD, forward[0])]
+    for index, height_m in enumerate(heights_m):
+        legs.append(_Leg(Route.SOURCE_REVERSE, (height_m, height_m)))
+        legs.append(_Leg(Route.SOURCE_FORWARD, forward[index + 1]))
+    return legs
+
+
+def _measure_leg(context: Context, step: FieldStep, leg: _Leg) -> list[_Point]:
+    bench = context.bench
+    _go_to(context, leg.heights_m[0])
+    bench.fixture.keep_alive()
+    bench.fixture.set_route(leg.route)
+    sign = 1 if leg.route is Route.SOURCE_FORWARD else -1
+    points: list[_Point] = []
+    with bench.drive(_source_setup(step)):
+        bench.clock.sleep(step.settle_s)
+        for height_m in leg.heights_m:
+            if points and height_m != points[-1].height_m:
+                _go_to(context, height_m)
+                bench.fixture.keep_alive()
+            points.append(_measure_point(context, step, height_m, sign))
+    return points
+
+
+def _measure_point(context: Context, step: FieldStep, height_m: float, sign: int) -> _Point:
+    bench = context.bench
+    flux_density_t = good_value(bench.fixture.measure_field(mains_cycles=step.mains_cycles))
+    current_a = good_value(bench.source.measure()[1])
+    if abs(current_a - step.drive_a) > DRIVE_TOLERANCE * step.drive_a:
+        raise NotMeasured(
+            reason("drive_not_reached", asked=f"{step.drive_a:g} A", measured=f"{current_a:.4g} A")
+        )
+    return _Point(height_m, sign, flux_density_t, current_a)
+
+
+def _go_to(context: Context, height_m: float) -> None:
+    if context.bench.fixture.has_stage:
+        context.bench.fixture.set_height(height_m)
+    else:
+        context.place_spacer(height_m)
+
+
+def _source_setup(step: FieldStep) -> SourceSetup:
+    return SourceSetup(
+        voltage_v=step.voltage_limit_v,
+        current_a=step.drive_a,
+        over_voltage_v=step.voltage_limit_v * PROTECTION_HEADROOM,
+        over_current_a=step.drive_a * PROTECTION_HEADROOM,
+    )
+
+
+def _result(
+    context: Context, step: FieldStep, height_m: float, points: list[_Point], messages: tuple[int, int]
+) -> Result:
+    here = [each for each in points if each.height_m == height_m]
+    plus = [each for each in here if each.sign > 0]
+    minus = [each for each in here if each.sign < 0]
+    if {each.flux_density_t for each in plus} & {each.flux_density_t for each in minus}:
+        raise NotMeasured(reason("sensor_dead", height_mm=f"{height_m * 1e3:g}"))
+    current_a = sum(each.current_a for each in here)
+    value = sum(each.sign * each.flux_density_t for each in here) / current_a
+    if value <= 0:
+        raise NotMeasured(reason("field_reversed", height_mm=f"{height_m * 1e3:g}"))
+    terms = (
+        accuracy_term(
+            context,
+            "source",
+            Quantity.CURRENT,
+            step.drive_a,
+            name="current",
+            sensitivity=value / step.drive_a,
+        ),
+        accuracy_term(
+            context,
+            "fixture",
+            Quantity.FLUX_DENSITY,
+            value * step.drive_a,
+            name="field sensor",
+            sensitivity=1.0 / step.drive_a,
+        ),
+        *_position_terms(context, height_m, value),
+        _repeatability(plus, minus),
+    )
+    return measured(characteristic_name(height_m), "T/A", value, terms, messages=messages)
+
+
+def _position_terms(context: Context, height_m: float, value: float) -> tuple[Term, ...]:
+    """Height and lateral setting, by the drawing's own relative slope (height dominates a field's doubt)."""
+    if context.design_field is None:
+        return ()
+    design = design_profile(context.design_field, (height_m,))
+    fixture = context.bench.setup.fixture
+    slope = abs(design.per_height[0] / design.per_ampere[0]) * value
+    curvature = abs(design.per_lateral_squared[0] / design.per_ampere[0]) * value
+    return (
+        width_term("height setting", slope * fixture.height_half_width_m),
+        width_term("lateral setting", curvature * fixture.lateral_half_width_m**2),
+    )
+
+
+def _repeatability(plus: list[_Point], minus: list[_Point]) -> Term:
+    """Noise of the mean of four from the two differences within a sign, pooled (two degrees of freedom)."""
+    squares = [
+        (group[1].flux_density_t / group[1].current_a - group[0].flux_density_t / group[0].current_a) ** 2 / 2
+        for group in (plus, minus)
+    ]
+    return Term("repeatability", (sum(squares) / len(squares) / 4) ** 0.5, 2.0, Shape.NORMAL)
+
+
+def _judge_position(context: Context, step: FieldStep, results: tuple[Result, ...]) -> tuple[Result, ...]:
+    if context.design_field is None or len(results) < FEWEST_HEIGHTS:
+        return ()
+    design = design_profile(context.design_field, step.heights_m)
+    values = [each.value or 0.0 for each in results]
+    fit = fit_profile(design, values, _independent(results, values))
+    offset_m, lateral_m2 = abs(fit.height_offset_m), fit.lateral_squared_m2
+    _check("height_offset", offset_m, fit.height_offset_uncertainty_m, step.height_offset_limit_m)
+    _check("lateral_error", lateral_m2, fit.lateral_squared_uncertainty_m2, step.lateral_limit_m**2)
+    return _fitted_results(fit)
+
+
+def _independent(results: tuple[Result, ...], values: list[float]) -> list[float]:
+    """Standard uncertainty of what differs from height to height: noise, and the sensor's linearity."""
+    noise = [
+        next(term.standard_uncertainty for term in each.terms if term.name == "repeatability")
+        for each in results
+    ]
+    pooled = (sum(each**2 for each in noise) / len(noise)) ** 0.5
+    return [max(pooled, LINEARITY * value) for value in values]
+
+
+def _check(code: str, found: float, doubt: float, limit: float) -> None:
+    if found - DOUBT_FACTOR * doubt > limit:
+        raise NotMeasured(reason(code, found=f"{found:.3g}", limit=f"{limit:.3g}"))
+
+
+def _fitted_results(fit: ProfileFit) -> tuple[Result, ...]:
+    lateral_doubt_m = fit.lateral_squared_uncertainty_m2**0.5
+    return (
+        _plain("height_offset", "m", fit.height_offset_m, fit.height_offset_uncertainty_m),
+        _plain("lateral_error", "m", fit.lateral_m, lateral_doubt_m),
+    )
+
+
+def _plain(name: str, unit_symbol: str, value: float, doubt: float) -> Result:
+    return Result(
+        name,
+        unit_symbol,
+        ResultStatus.MEASURED,
+        value=value,
+        standard_uncertainty=doubt,
+        degrees_of_freedom=float("inf"),
+        expanded_uncertainty=1.96 * doubt,
+        terms=(Term("fit", doubt),),
+    )
+
+
+def _trace(points: list[_Point]) -> Trace:
+    return Trace(
+        "field_points",
+        (
+            ("height_m", tuple(each.height_m for each in points)),
+            ("sign", tuple(float(each.sign) for each in points)),
+            ("flux_density_t", tuple(each.flux_density_t for each in points)),
+            ("current_a", tuple(each.current_a for each in points)),
+        ),
+    )
