@@ -103,6 +103,13 @@ CAUSES: dict[str, Cause] = {
     "polarity_reversed": Cause(
         "the field has the wrong sign", "Look whether the unit lies upside down, then scan again."
     ),
+    "spacer_missing": Cause(
+        "this fixture has no stage, and no spacer was confirmed", "Place the spacer asked for and confirm it."
+    ),
+    "thermometers_disagree": Cause(
+        "the thermometer near the coil and the ambient's are too far apart",
+        "Wait until the nest is at room temperature; check both sensors.",
+    ),
     "temperature_range": Cause(
         "the temperature is out of range", "Wait until the unit and the nest are at room temperature."
     ),

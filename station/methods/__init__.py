@@ -1,1 +1,1 @@
-"""How things are measured: contact, resistance, inductance, field. Each method asks capabilities, not models."""
+"""How things are measured: contact, resistance, inductance, field. Methods ask capabilities."""

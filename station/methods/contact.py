@@ -1,7 +1,7 @@
 """Contact: does every probe touch, before anything is believed.
 
-Two looks. With the route open the meter must read open: a meter that repeats an old number, or a fixture whose
-relay sticks, is found here. Then each pad's force probe must reach its sense probe through the pad.
+Two looks. With the route open the meter must read open: a meter that repeats an old number, or a fixture
+whose relay sticks, is found here. Then each pad's force probe must reach its sense probe through the pad.
 """
 
 from drivers.instruments import LcrSetup, Route

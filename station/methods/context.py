@@ -54,8 +54,9 @@ def _no_spacer(height_m: float) -> None:
 class Context:
     """One unit on one bench under one plan.
 
-    `design_field(height_m, lateral_m)` is the drawing's flux density per ampere, in T/A, at a height over the top
-    copper and a distance off the axis. `place_spacer(height_m)` asks the operator, for a fixture without a stage.
+    `design_field(height_m, lateral_m)` is the drawing's flux density per ampere, in T/A, at a height over the
+    top copper and a distance off the axis. `place_spacer(height_m)` asks the operator, for a fixture without
+    a stage.
     """
 
     bench: MethodBench

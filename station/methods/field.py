@@ -7,6 +7,7 @@ drive verified off; every leg goes through the bench's `drive`, which sees to th
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from drivers.instruments import Route, SourceSetup
 from drivers.readings import Quantity
@@ -76,7 +77,7 @@ def measure_field(context: Context, step: FieldStep) -> Outcome:
 
 def _legs(heights_m: Sequence[float]) -> list[_Leg]:
     """Return + | - - | + + | - - | ... | +, so that each height sees + - - +."""
-    forward = [(heights_m[0],), *zip(heights_m[:-1], heights_m[1:], strict=True), (heights_m[-1],)]
+    forward = [(heights_m[0],), *pairwise(heights_m), (heights_m[-1],)]
     legs = [_Leg(Route.SOURCE_FORWARD, forward[0])]
     for index, height_m in enumerate(heights_m):
         legs.append(_Leg(Route.SOURCE_REVERSE, (height_m, height_m)))
@@ -107,7 +108,7 @@ def _measure_point(context: Context, step: FieldStep, height_m: float, sign: int
     current_a = good_value(bench.source.measure()[1])
     if abs(current_a - step.drive_a) > DRIVE_TOLERANCE * step.drive_a:
         raise NotMeasured(
-            reason("drive_not_reached", asked=f"{step.drive_a:g} A", measured=f"{current_a:.4g} A")
+            reason("drive_not_as_set", asked=f"{step.drive_a:g} A", measured=f"{current_a:.4g} A")
         )
     return _Point(height_m, sign, flux_density_t, current_a)
 
@@ -139,7 +140,7 @@ def _result(
     current_a = sum(each.current_a for each in here)
     value = sum(each.sign * each.flux_density_t for each in here) / current_a
     if value <= 0:
-        raise NotMeasured(reason("field_reversed", height_mm=f"{height_m * 1e3:g}"))
+        raise NotMeasured(reason("polarity_reversed", height_mm=f"{height_m * 1e3:g}"))
     terms = (
         accuracy_term(
             context,

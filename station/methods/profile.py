@@ -1,9 +1,9 @@
 """Where the sensor really stood: height offset and lateral error fitted from a field profile.
 
-The drawing says how the field falls with height. A profile that falls as if it stood higher, or off the axis,
-tells so: B_i = s (b_i + b'_i d + c_i r^2), with s the coil's strength, d the height offset, r the distance off
-the axis; b' and c are the drawing's own derivatives. Linear least squares in (s, s d, s r^2), weighted with
-each point's noise. Good for offsets small against the height (checked to a tenth of it).
+The drawing says how the field falls with height. A profile that falls as if it stood higher, or off the
+axis, tells so: B_i = s (b_i + b'_i d + c_i r^2), with s the coil's strength, d the height offset, r the
+distance off the axis; b' and c are the drawing's own derivatives. Linear least squares in (s, s d, s r^2),
+weighted with each point's noise. Good for offsets small against the height (checked to a tenth of it).
 """
 
 from collections.abc import Callable, Sequence

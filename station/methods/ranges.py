@@ -13,7 +13,7 @@ def decade_range(largest_ohm: float) -> float:
 
 
 def resistance_range(plan: Plan, step: ResistanceStep) -> float:
-    """Return the range for DC resistance in ohm: the plan's own, or the decade above the upper limit of R20."""
+    """Return the range for DC resistance in ohm: the plan's own, or the decade above R20's upper limit."""
     if step.range_ohm is not None:
         return step.range_ohm
     return decade_range(_upper(plan, "R20", 1_000.0))
