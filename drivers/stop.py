@@ -5,7 +5,7 @@ link wait looks at it at least each 0.1 s, so the nest's own thread leaves by it
 switches the drive off.
 """
 
-import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -18,18 +18,22 @@ class Stopped(Exception):
 
 
 class StopToken:
-    """Set once, seen by every wait, held off only while the bench is made safe."""
+    """Set once, seen by every wait, held off only while the bench is made safe.
+
+    It holds no lock: a signal handler runs between two bytecodes of the very thread that waits here, and
+    `threading.Event.set` would then wait for a lock that this thread already has.
+    """
 
     def __init__(self) -> None:
-        self._event = threading.Event()
+        self._set = False
         self._reason = ""
         self._shields = 0
 
     def set(self, reason: str) -> None:
         """Ask for a stop; the first reason given is kept. Safe to call from a signal handler."""
-        if not self._event.is_set():
+        if not self._set:
             self._reason = reason
-        self._event.set()
+        self._set = True
 
     @property
     def reason(self) -> str:
@@ -38,23 +42,24 @@ class StopToken:
 
     def is_set(self) -> bool:
         """Tell whether a stop was asked for, shielded or not."""
-        return self._event.is_set()
+        return self._set
 
     def clear(self) -> None:
         """Forget the stop, before the next run. Only the owner of the nest calls this."""
-        self._event.clear()
+        self._set = False
         self._reason = ""
 
     def check(self) -> None:
         """Raise `Stopped` if a stop was asked for and no shield is up."""
-        if self._event.is_set() and not self._shields:
+        if self._set and not self._shields:
             raise Stopped(self._reason or "stop asked for")
 
     def wait(self, seconds: float) -> None:
         """Wait in real time for `seconds`, or until the stop comes (then `Stopped`)."""
-        if self._shields:
-            threading.Event().wait(seconds)
-        elif self._event.wait(seconds):
+        deadline_s = time.monotonic() + seconds
+        self.check()
+        while (left_s := deadline_s - time.monotonic()) > 0:
+            time.sleep(min(left_s, POLL_S))
             self.check()
 
     @contextmanager

@@ -3,6 +3,7 @@
     StationError
       PlanError      a control plan is wrong (also ValueError); holds every mistake found, not the first
       BenchError     a bench file or bench state is wrong (also ValueError)
+        WatchdogLost the process that watches over the drive is gone: no drive until the bench is opened anew
       NestBusy       another run or another program has the nest
       RecordError    the records can't be read or written
       SerialError    a scan is not the serial of a unit that may be measured here and now
@@ -43,6 +44,10 @@ class PlanError(_FileError):
 
 class BenchError(_FileError):
     """A bench file can't be used, or the bench is not in a state to measure."""
+
+
+class WatchdogLost(BenchError):
+    """The watchdog has ended or does not answer. The drive goes off; open the bench anew."""
 
 
 class NestBusy(StationError):
