@@ -1,4 +1,4 @@
-"""One plan, once, on one unit: measure what is due, judge, sort; the drive is off before anything is returned.
+"""One plan, once, on one unit: measure what is due, judge, sort; the drive is off before it returns.
 
 Imports no records: it returns a pure `RunRecord`, and whoever called it records it. Whatever goes wrong ends
 in INVALID with its reason; nothing that goes wrong leaves here as an exception.
@@ -224,9 +224,14 @@ def _close(bench: RunBench, request: RunRequest, measured: _Measured, safe: bool
 
 
 def _complete(request: RunRequest, measured: _Measured) -> tuple[Result, ...]:
-    """Every characteristic of the plan has a result: measured, not due, or not measured and why."""
+    """Every characteristic of the plan has a result: measured, not due, or not measured and why.
+
+    A run that failed has no values at all: the check at its end, which every value rests on, was not passed.
+    Its raw messages and traces stay on record.
+    """
     due = {each.method for each in request.due}
     failure = measured.failure or reason("not_measured")
+    taken = {} if measured.failure else measured.results
     missing = [
         Result(
             each.name,
@@ -235,9 +240,9 @@ def _complete(request: RunRequest, measured: _Measured) -> tuple[Result, ...]:
             reason=failure if each.method in due else None,
         )
         for each in request.plan.characteristics
-        if each.name not in measured.results
+        if each.name not in taken
     ]
-    return (*measured.results.values(), *missing)
+    return (*taken.values(), *missing)
 
 
 def _judge_all(

@@ -1,0 +1,1 @@
+"""Commands: ask and show, nothing else. The logic is in `station.app` and below."""
