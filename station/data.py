@@ -1,4 +1,4 @@
-"""Finds what a bench is set up with (`fixtures/`): inside an installed wheel, or beside an editable checkout."""
+"""Finds what a bench is set up with (`fixtures/`), in an installed wheel or an editable checkout."""
 
 from importlib.resources import files
 from pathlib import Path, PurePosixPath
@@ -19,7 +19,7 @@ def data_folder() -> Path:
         if (folder / "dialects").is_dir():
             return folder
     raise BenchError(
-        f"the station's own files: looked for the folder 'fixtures' in {package} and beside it; it is not there. "
+        f"the station's own files: no folder 'fixtures' in {package} or beside it. "
         "Install the station again."
     )
 

@@ -1,4 +1,4 @@
-"""Signals and broken output pipes only ask for a stop: the way out is always the usual one, which ends in "off".
+"""Signals and broken output pipes only ask for a stop: the way out stays the usual one, which ends in "off".
 
 While a bench is open there is no `KeyboardInterrupt`: it could strike inside the very code that switches off.
 """
@@ -100,7 +100,7 @@ class StoppingStream:
 
 @contextmanager
 def stop_on_broken_output(stop: NestStop) -> Iterator[None]:
-    """While open, standard output and standard error end the session by `stop` when their reader goes away."""
+    """While open, output whose reader goes away ends the session by `stop`."""
     former = sys.stdout, sys.stderr
     sys.stdout = StoppingStream(former[0], stop)  # type: ignore[assignment]
     sys.stderr = StoppingStream(former[1], stop)  # type: ignore[assignment]
