@@ -1,8 +1,9 @@
 """Series inductance and resistance at one frequency, with the field sensor's stage out of the way.
 
 A meter's basic accuracy A holds for pure elements. For a coil of quality factor Q the phase error leaks the
-other component in: A sqrt(1 + 1/Q^2) for Ls, A sqrt(1 + Q^2) for Rs (the usual rule in LCR meter manuals;
-it follows from dZ = A |Z| in any direction). A coil of Q 0.01 at 1 kHz therefore has no L worth the name.
+other component in: A and A / Q for Ls, A and A Q for Rs; together the A sqrt(1 + 1/Q^2) of the meters' manuals
+(common practice). Gain and phase are two terms, since two rectangles add to another shape than one. A coil of
+Q 0.01 at 1 kHz therefore has no L worth the name.
 """
 
 import math
@@ -56,12 +57,17 @@ def _results(
     resistance_ohm = sum(resistances) / len(resistances)
     frequency_hz = step.test_frequency_hz
     quality = 2 * math.pi * frequency_hz * inductance_h / resistance_ohm
-    quality_squared = max(quality * quality, 1e-12)
-    meter_l = _meter(context, Quantity.SERIES_INDUCTANCE, inductance_h, 1 + 1 / quality_squared, frequency_hz)
-    meter_r = _meter(context, Quantity.SERIES_RESISTANCE, resistance_ohm, 1 + quality_squared, frequency_hz)
-    terms_l = (meter_l, spread_term("repeatability", inductances))
-    terms_r = (meter_r, spread_term("repeatability", resistances))
-    terms_q = (*_scaled(terms_l, quality / inductance_h), *_scaled(terms_r, quality / resistance_ohm))
+    basic = _basic_accuracy(context, inductance_h, frequency_hz)
+    noise_l = spread_term("repeatability", inductances)
+    noise_r = spread_term("repeatability", resistances)
+    terms_l = (_gain(basic, inductance_h), _phase(basic, inductance_h / quality), noise_l)
+    terms_r = (_gain(basic, resistance_ohm), _phase(basic, resistance_ohm * quality), noise_r)
+    # The gain drops out of a quotient; a phase error moves L and R in opposite senses.
+    terms_q = (
+        _phase(basic, 1 + quality * quality),
+        _scaled(noise_l, quality / inductance_h),
+        _scaled(noise_r, quality / resistance_ohm),
+    )
     return (
         measured("L", "H", inductance_h, terms_l, messages=messages),
         measured("Rs", "ohm", resistance_ohm, terms_r, messages=messages),
@@ -69,21 +75,28 @@ def _results(
     )
 
 
-def _meter(context: Context, quantity: Quantity, value: float, growth: float, frequency_hz: float) -> Term:
+def _basic_accuracy(context: Context, inductance_h: float, frequency_hz: float) -> Term:
+    """The meter's accuracy A for a pure element, relative."""
     return accuracy_term(
         context,
         "lcr",
-        quantity,
-        value,
-        name="meter",
-        sensitivity=math.sqrt(growth),
+        Quantity.SERIES_INDUCTANCE,
+        inductance_h,
+        name="basic accuracy",
+        sensitivity=1.0 / inductance_h,
         frequency_hz=frequency_hz,
     )
 
 
-def _scaled(terms: tuple[Term, ...], factor: float) -> tuple[Term, ...]:
-    """Terms of Q = omega L / R: relative terms of L and R carry over one to one."""
-    return tuple(
-        Term(each.name, each.standard_uncertainty * abs(factor), each.degrees_of_freedom, each.shape)
-        for each in terms
+def _gain(basic: Term, sensitivity: float) -> Term:
+    return _scaled(basic, sensitivity, name="meter gain")
+
+
+def _phase(basic: Term, sensitivity: float) -> Term:
+    return _scaled(basic, sensitivity, name="meter phase")
+
+
+def _scaled(term: Term, factor: float, *, name: str | None = None) -> Term:
+    return Term(
+        name or term.name, term.standard_uncertainty * abs(factor), term.degrees_of_freedom, term.shape
     )
