@@ -1,0 +1,203 @@
+"""Any LCR meter that a dialect describes.
+
+What keeps a wrong number out:
+
+- settings that can be asked back (frequency, level) are, and compared; those that cannot are sent twice, so
+  that one lost message does no harm;
+- the function is sent again ahead of each trigger: it makes up for a lost choice of function, and it makes
+  the former measurement void, so that a lost trigger gives "not measured" and never the last unit's number;
+- a measurement counts only after the error queue has answered in its own form (see `drivers.session`,
+  Framing).
+
+Never connect an LCR meter to a coil that the source drives: it is destroyed. The fixture's route is what
+keeps them apart.
+"""
+
+from drivers.clock import Clock
+from drivers.dialects import LcrDialect, LcrFunction, Setting
+from drivers.errors import InstrumentError, ReplyError
+from drivers.instruments import LcrSetup
+from drivers.link import Link
+from drivers.numbers import format_number, parse_number, shown
+from drivers.readings import Identity, Quantity, Reading, ReadingStatus
+from drivers.session import ScpiSession, check_identity
+
+
+class ScpiLcrMeter:
+    """An `LcrMeter` on SCPI."""
+
+    def __init__(
+        self, link: Link, clock: Clock, dialect: LcrDialect, *, name: str = "", expected_identity: str = ""
+    ) -> None:
+        self.name = name or link.name
+        self._session = ScpiSession(link, dialect.wire)
+        self._clock = clock
+        self._dialect = dialect
+        self._expected_identity = expected_identity
+        self._setup: LcrSetup | None = None
+        self._function = dialect.functions[0]
+        self._range_ohm: float | None = None
+        self._drop_next = False
+
+    def identify(self) -> Identity:
+        """Ask who is there; raises `WrongInstrument` if the bench file expects another."""
+        identity = self._session.identity()
+        check_identity(self.name, identity, self._expected_identity)
+        return identity
+
+    def can(self, quantity: Quantity) -> bool:
+        """Tell whether one of the dialect's functions gives `quantity`."""
+        return any(quantity in function.fields for function in self._dialect.functions)
+
+    def configure(self, setup: LcrSetup) -> None:
+        """Set the meter up, compare what can be read back, drain the error queue.
+
+        At frequency 0 (DC resistance) neither frequency nor level is sent: the meter has its own.
+
+        Raises:
+            InstrumentReported: the meter refused a setting.
+            InstrumentError: no function gives these quantities together, or a setting reads back otherwise.
+        """
+        self._setup = None
+        function = self._function_for(setup)
+        session, dialect = self._session, self._dialect
+        for _ in range(2):
+            session.write(function.message)
+            session.write(dialect.averaging.message.format(setup.averaging))
+            self._write_range(setup.range_ohm)
+        self._drop_next |= setup.range_ohm is not None and setup.range_ohm != self._range_ohm
+        self._range_ohm = setup.range_ohm
+        if setup.frequency_hz:
+            self._write_and_compare(dialect.frequency, setup.frequency_hz)
+            self._write_and_compare(dialect.level, setup.level_v)
+        session.check_errors()
+        self._function, self._setup = function, setup
+
+    def measure(self) -> tuple[Reading, ...]:
+        """Take one measurement in the order of the setup's quantities; the first after a range change is
+        dropped.
+
+        Raises:
+            InstrumentError: `configure` has not succeeded since the link was opened.
+            ReplyError, LinkTimeout, InstrumentReported: nothing was measured.
+        """
+        if self._setup is None:
+            raise InstrumentError(
+                f"{self.name}: asked to measure before it was configured. Configure it first."
+            )
+        if self._drop_next:
+            self._measure_once(self._setup)
+            self._drop_next = False
+        return self._measure_once(self._setup)
+
+    def correct_open(self) -> None:
+        """Take the open correction; the route must show an open fixture."""
+        self._correct(self._dialect.correct_open)
+
+    def correct_short(self) -> None:
+        """Take the short correction; the shorting piece must be in the nest."""
+        self._correct(self._dialect.correct_short)
+
+    def close(self) -> None:
+        """Let the link go."""
+        self._session.close()
+
+    def _function_for(self, setup: LcrSetup) -> LcrFunction:
+        direct = Quantity.DC_RESISTANCE in setup.quantities
+        if direct != (setup.frequency_hz == 0):
+            raise InstrumentError(
+                f"{self.name}: asked for {_words(setup)} at {setup.frequency_hz:g} Hz. "
+                "Frequency 0 goes with DC resistance, and only with it."
+            )
+        for function in self._dialect.functions:
+            if setup.quantities and set(setup.quantities) <= set(function.fields):
+                return function
+        raise InstrumentError(
+            f"{self.name}: asked for {_words(setup)} in one measurement; dialect '{self._dialect.name}' has "
+            "no such function. Ask for them one after the other, or choose another instrument."
+        )
+
+    def _write_range(self, range_ohm: float | None) -> None:
+        if range_ohm is None:
+            self._session.write(self._dialect.range_auto_on)
+            return
+        self._session.write(self._dialect.range_auto_off)
+        self._session.write(self._dialect.range_.message.format(format_number(range_ohm)))
+
+    def _write_and_compare(self, setting: Setting, value: float) -> None:
+        self._session.write(setting.message.format(format_number(value)))
+        if setting.query is None:
+            return
+        self._session.read_back(setting.query, value, relative=self._dialect.read_back_relative)
+
+    def _measure_once(self, setup: LcrSetup) -> tuple[Reading, ...]:
+        dialect = self._dialect
+        terminator = dialect.wire.terminator_out.decode("ascii")
+        message = terminator.join((self._function.message, *dialect.before_query, dialect.query))
+        timeout_s = dialect.wire.timeout_s + dialect.reading_s * setup.averaging
+        reply = self._session.query(message, timeout_s=timeout_s)
+        try:
+            found = parse_measurement(dialect, self._function, reply)
+        except ReplyError as error:
+            raise self._session.refuse(dialect.query, error, reply) from error
+        self._session.check_errors()
+        now_s = self._clock.monotonic()
+        return tuple(
+            Reading(quantity, *found[quantity], instrument=self.name, monotonic_s=now_s, raw=reply)
+            for quantity in setup.quantities
+        )
+
+    def _correct(self, message: str) -> None:
+        session = self._session
+        session.write(message)
+        self._clock.sleep(self._dialect.correction_s)
+        reply = session.query("*OPC?", timeout_s=self._dialect.wire.timeout_s + self._dialect.correction_s)
+        if reply != b"1":
+            raise session.refuse("*OPC?", f"1 was expected; received {shown(reply)}", reply)
+        session.check_errors()
+
+
+Found = dict[Quantity, tuple[float | None, ReadingStatus]]
+
+
+def parse_measurement(dialect: LcrDialect, function: LcrFunction, reply: bytes) -> Found:
+    """Return value and status of each quantity in one response message.
+
+    A number is a value only if the status word and the number itself say so; the status word of trouble wins.
+
+    Raises:
+        ReplyError: another form than the dialect's, an unknown status word, a place holder that is not 0,
+            or nothing was measured since the last change.
+    """
+    fields = reply.split(dialect.separator)
+    word = fields.pop(0 if dialect.status_first else -1)
+    if len(fields) != len(function.fields):
+        raise ReplyError(
+            f"{len(function.fields)} numbers and a status were expected; received {shown(reply)}",
+            received=reply,
+        )
+    if word not in dialect.status_words:
+        raise ReplyError(
+            f"a status word was expected; received {shown(word)} in {shown(reply)}", received=reply
+        )
+    status = dialect.status_words[word]
+    if status is None:
+        raise ReplyError(f"nothing was measured since the last change (status {shown(word)})", received=reply)
+    found: Found = {}
+    for quantity, field in zip(function.fields, fields, strict=True):
+        if dialect.number.fullmatch(field) is None:
+            raise ReplyError(
+                f"a number in the dialect's form was expected; received {shown(field)}", received=reply
+            )
+        value, own_status = parse_number(field)
+        if quantity is not None:
+            found[quantity] = (value, own_status) if status is ReadingStatus.GOOD else (None, status)
+        elif value != 0 and status is ReadingStatus.GOOD:
+            raise ReplyError(
+                f"the place holder must be 0; received {shown(field)}: another function?", received=reply
+            )
+    return found
+
+
+def _words(setup: LcrSetup) -> str:
+    return " and ".join(quantity.value for quantity in setup.quantities) or "nothing"

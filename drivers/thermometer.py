@@ -1,0 +1,182 @@
+"""Serial thermometers, polled or streaming: temperature near the coil and of the ambient.
+
+A missing sensor is a status, never a cold reading. A polled thermometer has no error queue: its identity is
+the closing query that proves the responses to be in step (`drivers.session`, Framing). A streaming one is
+read fresh: what had queued up before the call is thrown away, with the line that was under way; checksum
+and a moving count are required.
+"""
+
+import re
+
+from drivers.clock import Clock
+from drivers.dialects import ThermometerDialect
+from drivers.errors import ReplyError
+from drivers.link import Link
+from drivers.numbers import parse_value, shown
+from drivers.readings import Identity, Quantity, Reading, ReadingStatus
+from drivers.session import Exchange, check_identity, parse_identity
+
+STREAM = b"(streamed line)"
+
+
+class SerialThermometer:
+    """A `Thermometer` on a serial line."""
+
+    def __init__(
+        self,
+        link: Link,
+        clock: Clock,
+        dialect: ThermometerDialect,
+        *,
+        name: str = "",
+        expected_identity: str = "",
+    ) -> None:
+        self.name = name or link.name
+        self._exchange = Exchange(link, dialect.wire)
+        self._clock = clock
+        self._dialect = dialect
+        self._expected_identity = expected_identity
+        self._last_count: int | None = None
+        self._at_line_start = False
+
+    def identify(self) -> Identity:
+        """Ask or wait for the identity (a streaming one tells it each so many lines: some seconds).
+
+        Raises:
+            WrongInstrument: the bench file expects another.
+        """
+        reply = self._await_identity() if self._dialect.streaming else self._ask(self._dialect.identity)
+        identity = self._parse_identity(reply)
+        check_identity(self.name, identity, self._expected_identity)
+        return identity
+
+    def can(self, quantity: Quantity) -> bool:
+        """Tell whether this thermometer measures `quantity`: coil and ambient temperature."""
+        return quantity in (Quantity.TEMPERATURE_COIL, Quantity.TEMPERATURE_AMBIENT)
+
+    def measure(self) -> tuple[Reading, Reading]:
+        """Return (coil, ambient) temperature in degC, fresh since the call.
+
+        Raises:
+            ReplyError: another form than the dialect's, a wrong checksum, a count that stands still or goes
+                back ("frozen"), or a temperature outside the dialect's range.
+            LinkTimeout: nothing complete came.
+        """
+        return self._measure_streaming() if self._dialect.streaming else self._measure_polled()
+
+    def close(self) -> None:
+        """Let the link go."""
+        self._exchange.close()
+
+    def _measure_polled(self) -> tuple[Reading, Reading]:
+        reply = self._ask(self._dialect.measure)
+        match = self._match(reply)
+        self._parse_identity(self._ask(self._dialect.identity))
+        return self._readings(match, reply)
+
+    def _measure_streaming(self) -> tuple[Reading, Reading]:
+        self._skip_what_is_old()
+        if self._last_count is None:
+            self._next_count(self._next_data_line())
+        line = self._next_data_line()
+        match = self._next_count(line)
+        return self._readings(match, line)
+
+    def _skip_what_is_old(self) -> None:
+        """Throw away what had queued up, and the rest of a line that started before now."""
+        waiting = self._exchange.discard_waiting()
+        if waiting:
+            self._at_line_start = waiting.endswith(self._dialect.wire.terminator_in)
+        if not self._at_line_start:
+            self._read_line()
+
+    def _read_line(self) -> bytes:
+        self._at_line_start = False
+        line = self._exchange.read_on()
+        self._at_line_start = True
+        return line
+
+    def _next_data_line(self) -> bytes:
+        """Return the next line with a valid checksum that is no identity."""
+        for _ in range(2):  # the instrument never sends two identities in a row
+            line = self._read_line()
+            self._check_sum(line)
+            if self._dialect.identity_line.fullmatch(line) is None:
+                return line
+        raise self._refuse("identities only", line)
+
+    def _next_count(self, line: bytes) -> re.Match[bytes]:
+        match = self._match(line)
+        count, last = int(match["count"]), self._last_count
+        self._last_count = count
+        if (
+            last is not None
+            and not 0 < (count - last) % self._dialect.count_modulus < self._dialect.count_modulus // 2
+        ):
+            raise self._refuse(f"count {count} came after {last}: frozen or late", line)
+        return match
+
+    def _await_identity(self) -> bytes:
+        self._skip_what_is_old()
+        for _ in range(self._dialect.identity_every + 1):
+            line = self._read_line()
+            self._check_sum(line)
+            match = self._dialect.identity_line.fullmatch(line)
+            if match is not None:
+                return line
+        raise self._refuse(f"no identity within {self._dialect.identity_every + 1} lines", line)
+
+    def _ask(self, message: str) -> bytes:
+        return self._exchange.ask(message.encode("ascii"))
+
+    def _parse_identity(self, line: bytes) -> Identity:
+        match = self._dialect.identity_line.fullmatch(line)
+        if match is None:
+            raise self._refuse(f"an identity was expected; received {shown(line)}", line)
+        try:
+            return parse_identity(match["identity"])
+        except ReplyError as error:
+            raise self._refuse(error, line) from error
+
+    def _match(self, line: bytes) -> re.Match[bytes]:
+        match = self._dialect.line.fullmatch(line)
+        if match is None:
+            raise self._refuse(f"temperatures were expected; received {shown(line)}", line)
+        return match
+
+    def _check_sum(self, line: bytes) -> None:
+        mark = self._dialect.checksum_mark
+        if not mark:
+            return
+        body, found, told = line.rpartition(mark)
+        wanted = b"%02X" % (sum(body) % 256)
+        if not found or told != wanted:
+            raise self._refuse(f"checksum {wanted.decode()} was expected; received {shown(line)}", line)
+
+    def _readings(self, match: re.Match[bytes], line: bytes) -> tuple[Reading, Reading]:
+        return (
+            self._reading(Quantity.TEMPERATURE_COIL, match["coil"], line),
+            self._reading(Quantity.TEMPERATURE_AMBIENT, match["ambient"], line),
+        )
+
+    def _reading(self, quantity: Quantity, field: bytes, line: bytes) -> Reading:
+        now_s = self._clock.monotonic()
+        if field == self._dialect.open_word:
+            return Reading(quantity, None, ReadingStatus.SENSOR_OPEN, self.name, now_s, line)
+        try:
+            value = parse_value(field)
+        except ReplyError as error:
+            raise self._refuse(error, line) from error
+        if not self._dialect.lowest_degc <= value <= self._dialect.highest_degc:
+            raise self._refuse(
+                f"{self._dialect.lowest_degc:g} to {self._dialect.highest_degc:g} degC was expected; "
+                f"received {shown(line)}",
+                line,
+            )
+        return Reading(quantity, value, ReadingStatus.GOOD, self.name, now_s, line)
+
+    def _refuse(self, problem: object, line: bytes) -> ReplyError:
+        self._at_line_start = False
+        self._last_count = None
+        message = STREAM if self._dialect.streaming else self._dialect.measure.encode("ascii")
+        return self._exchange.refuse(message, problem, line)
