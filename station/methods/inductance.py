@@ -1,9 +1,9 @@
 """Series inductance and resistance at one frequency, with the field sensor's stage out of the way.
 
 A meter's basic accuracy A holds for pure elements. For a coil of quality factor Q the phase error leaks the
-other component in: A and A / Q for Ls, A and A Q for Rs; together the A sqrt(1 + 1/Q^2) of the meters' manuals
-(common practice). Gain and phase are two terms, since two rectangles add to another shape than one. A coil of
-Q 0.01 at 1 kHz therefore has no L worth the name.
+other component in: A and A / Q for Ls, A and A Q for Rs; together the A sqrt(1 + 1/Q^2) of the meters'
+manuals (common practice). Gain and phase are two terms, since two rectangles add to another shape than one.
+A coil of Q 0.01 at 1 kHz therefore has no L worth the name.
 """
 
 import math
