@@ -1,0 +1,298 @@
+"""A unit's way: scan, load, run, record, next action. The same for commands, pages and the nightly.
+
+    scan -> serial -> held or judged already? -> plan revision -> bench verified?
+         -> nest seen empty -> loaded -> run opened on record -> run -> recorded -> told
+
+A scan is refused with `SerialError` before anything is touched. Once a run is open it always ends on record.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from importlib.metadata import version
+from typing import Protocol
+
+from station.core.events import (
+    BenchLatched,
+    Event,
+    NextAction,
+    RunDecided,
+    RunStarted,
+    ScanTaken,
+)
+from station.core.frequency import is_due
+from station.core.gates import gate
+from station.core.plan import MethodStep, Plan
+from station.core.reasons import reason
+from station.core.results import Decision, Reason
+from station.core.run_record import Purpose, RunOpened, RunRecord, UnitId
+from station.core.serials import read_serial
+from station.core.verification import Verification
+from station.errors import NestBusy, SerialError
+from station.methods.context import Context
+from station.records.views import UnitState
+from station.sequencer import EarlierRun, RunBench, RunRequest, run_unit
+
+POLL_S = 0.2
+"""How often the nest is looked at while a unit is being loaded."""
+
+LOAD_TIMEOUT_S = 300.0
+"""How long a scanned unit may take to reach the nest."""
+
+
+class Hands(Protocol):
+    """Whoever loads and unloads: an operator who is told, or the simulated one."""
+
+    def unload(self) -> None:
+        """The nest is to be emptied."""
+        ...
+
+    def load(self, serial: str) -> None:
+        """The unit is to be put into the empty nest."""
+        ...
+
+    def place_spacer(self, height_m: float) -> None:
+        """The spacer of this height is to be placed (fixtures without a stage)."""
+        ...
+
+
+class InspectionRecords(Protocol):
+    """The part of the records that a unit's way needs."""
+
+    def unit_state(self, serial: str) -> UnitState | None:
+        """Return what is on record of a unit, None if nothing."""
+        ...
+
+    def positions(self, lot: str, panel: str) -> tuple[int, int]:
+        """Return how many units of the lot, and of the panel, have a production run."""
+        ...
+
+    def latest_verification(self, bench: str, nest: str) -> Verification | None:
+        """Return the last verification of a bench and nest, whether it succeeded or not."""
+        ...
+
+    def units_since(self, verification: Verification) -> int:
+        """Return how many units have been measured on it."""
+        ...
+
+    def open_run(self, opened: RunOpened) -> None:
+        """Commit that a run begins."""
+        ...
+
+    def close_run(self, record: RunRecord) -> int:
+        """Commit a whole run; only then may its decision be shown."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class PlanInUse:
+    """A plan, and whether it is a released revision."""
+
+    plan: Plan
+    released: bool
+    design_field: Callable[[float, float], float] | None = None
+    """The drawing's field, T/A at (height_m, lateral_m)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """Who asks for runs, why, and what else is fixed for a sitting."""
+
+    operator: str
+    purpose: Purpose = Purpose.PRODUCTION
+    lot: str = ""
+    """Only units of this lot are taken; empty: any."""
+    repeat: bool = False
+    """Measure units again that are judged already."""
+    load_timeout_s: float = LOAD_TIMEOUT_S
+
+
+@dataclass(slots=True)
+class Inspection:
+    """Takes scans, one after the other, on one open bench."""
+
+    bench: RunBench
+    records: InspectionRecords
+    plans: tuple[PlanInUse, ...]
+    hands: Hands
+    new_id: Callable[[], str]
+    tell: Callable[[Event], object] = field(default=lambda event: None)
+    fixture_identity: str = ""
+    calibration_overdue: tuple[str, ...] = ()
+
+    def inspect(self, scan: str, request: Request) -> RunRecord:
+        """Take one scan through to its record.
+
+        Raises:
+            SerialError: the scan is refused; the message says what it is and what to do.
+            NestBusy: the unit did not reach the nest in time.
+            RecordError: the run can't be put on record; its decision is not shown then.
+            InstrumentError: the fixture failed before a run was open.
+        """
+        plan, unit = self._recognise(scan, request)
+        state = self.records.unit_state(unit.serial)
+        _require_free(unit, state, request)
+        self.tell(ScanTaken(serial=unit.serial))
+        self._wait_for_unit(unit, request)
+        opened = self._open(plan.plan, unit, request, state)
+        self.tell(RunStarted(serial=unit.serial, run_id=opened.run_id))
+        record = run_unit(self.bench, self._run_request(plan, opened, state), on_event=self.tell)
+        self.records.close_run(record)
+        self._tell_decision(record)
+        return record
+
+    def _recognise(self, scan: str, request: Request) -> tuple[PlanInUse, UnitId]:
+        refusals: list[str] = []
+        for each in self.plans:
+            try:
+                unit = read_serial(each.plan, scan)
+            except SerialError as error:
+                refusals.append(str(error))
+                continue
+            if request.lot and unit.lot != request.lot:
+                raise SerialError(
+                    f"{unit.serial} is of lot {unit.lot}, but this is lot {request.lot}. "
+                    "Put it back to its own lot, or ask for that lot."
+                )
+            return each, unit
+        if not refusals:
+            raise SerialError("no plan is released yet. Release one: coilgate plan release FILE --who --why")
+        raise SerialError(refusals[0])
+
+    def _wait_for_unit(self, unit: UnitId, request: Request) -> None:
+        """Empty first, then loaded: what lies in the nest from before is not this unit."""
+        if self.bench.fixture.state().loaded:
+            self.tell(NextAction(words="Unload the nest."))
+            self.hands.unload()
+            self._wait(False, f"the nest was not emptied for {unit.serial}", request)
+        self.tell(NextAction(words=f"Load {unit.serial}."))
+        self.hands.load(unit.serial)
+        self._wait(True, f"{unit.serial} was not loaded", request)
+
+    def _wait(self, loaded: bool, what: str, request: Request) -> None:
+        clock = self.bench.clock
+        start_s = clock.monotonic()
+        while self.bench.fixture.state().loaded != loaded:
+            if clock.monotonic() - start_s > request.load_timeout_s:
+                raise NestBusy(
+                    f"{what} within {request.load_timeout_s:g} s. Nothing was measured; scan it again."
+                )
+            clock.sleep(POLL_S)
+
+    def _open(self, plan: Plan, unit: UnitId, request: Request, state: UnitState | None) -> RunOpened:
+        setup = self.bench.setup
+        opened = RunOpened(
+            run_id=self.new_id(),
+            unit=unit,
+            part=plan.part,
+            plan_hash=plan.text_hash,
+            bench=setup.name,
+            nest=setup.nest,
+            operator=request.operator,
+            purpose=request.purpose,
+            simulated=setup.simulated,
+            opened_utc=self.bench.clock.utc_now(),
+            software_version=version("coilgate"),
+            repeats_run_id="" if state is None else state.run_id,
+        )
+        self.records.open_run(opened)
+        return opened
+
+    def _run_request(self, plan: PlanInUse, opened: RunOpened, state: UnitState | None) -> RunRequest:
+        verification = self.records.latest_verification(opened.bench, opened.nest)
+        return RunRequest(
+            opened=opened,
+            context=Context(self.bench, plan.plan, plan.design_field, self.hands.place_spacer),
+            due=self._due(plan.plan, opened.unit),
+            gate=self._gate(plan, opened, verification),
+            verification_id="" if verification is None else verification.verification_id,
+            earlier=_earlier(state),
+            seed=self.bench.setup.seed,
+        )
+
+    def _gate(
+        self, plan: PlanInUse, opened: RunOpened, verification: Verification | None
+    ) -> Reason | None:
+        return gate(
+            opened.purpose,
+            verification=verification,
+            now_utc=opened.opened_utc,
+            units_since_verification=0 if verification is None else self.records.units_since(verification),
+            plan_released=plan.released,
+            part=plan.plan.part,
+            fixture_identity=self.fixture_identity,
+            calibration_overdue=self.calibration_overdue,
+        )
+
+    def _due(self, plan: Plan, unit: UnitId) -> tuple[MethodStep, ...]:
+        in_lot, in_panel = self.records.positions(unit.lot, unit.panel)
+        return tuple(
+            each
+            for each in plan.steps
+            if is_due(each.frequency, position_in_lot=in_lot, position_in_panel=in_panel)
+        )
+
+    def _tell_decision(self, record: RunRecord) -> None:
+        if not record.drive_off_verified:
+            latched = reason("drive_not_off")
+            self.tell(BenchLatched(words=f"{latched.words}. {latched.remedy}"))
+        self.tell(
+            RunDecided(
+                serial=record.opened.unit.serial,
+                run_id=record.opened.run_id,
+                decision=record.decision,
+                bin_number=record.bin_number,
+                bin_name=record.bin_name,
+                reason=record.reason,
+                held=record.held,
+                next_action=next_action(record),
+            )
+        )
+
+
+def next_action(record: RunRecord) -> str:
+    """Return the one thing the operator does after this run."""
+    if not record.drive_off_verified and record.reason is not None:
+        return record.reason.remedy
+    if record.held:
+        return f"Held: put it into bin {record.bin_number} ({record.bin_name}) for the engineer."
+    if record.decision is Decision.INVALID and record.reason is not None and record.reason.remedy:
+        return record.reason.remedy
+    return f"Put it into bin {record.bin_number} ({record.bin_name})."
+
+
+def _require_free(unit: UnitId, state: UnitState | None, request: Request) -> None:
+    if state is None or request.purpose is not Purpose.PRODUCTION:
+        return
+    if state.held:
+        raise SerialError(
+            f"{unit.serial} is held: {state.reason.words if state.reason else 'an engineer must decide'}. "
+            f"An engineer releases it: coilgate unit release {unit.serial}"
+        )
+    if state.decided is not None and not request.repeat:
+        raise SerialError(
+            f"{unit.serial} is judged already: {state.decided.value}, "
+            f"bin {state.bin_number} ({state.bin_name}). "
+            "Put it there; to measure it again on purpose, ask for a repeat (--repeat)."
+        )
+
+
+def _earlier(state: UnitState | None) -> EarlierRun:
+    if state is None:
+        return EarlierRun()
+    return EarlierRun(
+        run_id=state.run_id,
+        invalid_runs=state.invalid_runs,
+        coil_open=state.reason is not None and state.reason.code == "coil_open",
+        values=tuple(
+            (each.characteristic, each.value, each.expanded_uncertainty)
+            for each in state.measured
+            if each.expanded_uncertainty is not None
+        ),
+    )
+
+
+def overdue(due_dates: tuple[tuple[str, str], ...], now_utc: datetime) -> tuple[str, ...]:
+    """Return the names of the instruments whose calibration due date (ISO 8601, or empty) is past."""
+    today = now_utc.date().isoformat()
+    return tuple(name for name, due in due_dates if due and due < today)
