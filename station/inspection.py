@@ -8,7 +8,6 @@ A scan is refused with `SerialError` before anything is touched. Once a run is o
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime
 from importlib.metadata import version
 from typing import Protocol
 
@@ -130,6 +129,10 @@ class Inspection:
             InstrumentError: the fixture failed before a run was open.
         """
         plan, unit = self._recognise(scan, request)
+        return self.measure(plan, unit, request)
+
+    def measure(self, plan: PlanInUse, unit: UnitId, request: Request) -> RunRecord:
+        """Take a known unit (a reference unit has no lot's serial) from the scan on; raises as `inspect`."""
         state = self.records.unit_state(unit.serial)
         _require_free(unit, state, request)
         self.tell(ScanTaken(serial=unit.serial))
@@ -290,9 +293,3 @@ def _earlier(state: UnitState | None) -> EarlierRun:
             if each.expanded_uncertainty is not None
         ),
     )
-
-
-def overdue(due_dates: tuple[tuple[str, str], ...], now_utc: datetime) -> tuple[str, ...]:
-    """Return the names of the instruments whose calibration due date (ISO 8601, or empty) is past."""
-    today = now_utc.date().isoformat()
-    return tuple(name for name, due in due_dates if due and due < today)

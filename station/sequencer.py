@@ -34,7 +34,7 @@ from station.core.run_record import (
     Trace,
     TranscriptMessage,
 )
-from station.errors import BenchError
+from station.errors import BenchError, WatchdogLost
 from station.methods.contact import require_open
 from station.methods.context import Context, MethodBench, NotMeasured
 from station.methods.table import carry_out
@@ -130,6 +130,8 @@ def reason_for(error: Exception) -> Reason:
         return error.reason
     if isinstance(error, Stopped):
         return reason("stopped", message=str(error))
+    if isinstance(error, WatchdogLost):
+        return reason("watchdog_gone", message=str(error))
     if isinstance(error, BenchError):
         return reason("not_covered", message=str(error))
     for kind, code in _CODES:
