@@ -1,0 +1,1 @@
+"""Hosts: what puts simulated instruments behind a link (memory, TCP, pseudo-terminal)."""
