@@ -97,7 +97,7 @@ class SerialPort:
                 return 0
             raise _mapped(error) from error
 
-    def clear_input(self) -> bool:
+    def clear_input(self, quiet_s: float) -> bool:
         """Leave it to reading until quiet: bytes may still be on their way."""
         return False
 

@@ -79,7 +79,7 @@ class SocketPort:
         except OSError as error:
             raise _mapped(error) from error
 
-    def clear_input(self) -> bool:
+    def clear_input(self, quiet_s: float) -> bool:
         """Leave it to reading until quiet: bytes may still be on their way."""
         return False
 

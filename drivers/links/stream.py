@@ -59,8 +59,12 @@ class PortBroken(Exception):
     """Raised by a port for any other failure; the link makes a `LinkError` of it."""
 
 
+class PortStuck(Exception):
+    """Raised by a port that waits by itself when a message was not taken: a `LinkTimeout` of the link."""
+
+
 class Port(Protocol):
-    """What a route has to offer. Its calls may raise `PortClosed` or `PortBroken`."""
+    """What a route has to offer. Its calls may raise `PortClosed`, `PortBroken` or (sending) `PortStuck`."""
 
     slice_s: float
     """Longest wait it is given, in s: `SLICE_S` where it can give way to the stop."""
@@ -73,8 +77,8 @@ class Port(Protocol):
         """Send what is taken within `wait_s`; return the number of bytes, 0 for none."""
         ...
 
-    def clear_input(self) -> bool:
-        """Empty the other end's output at once, if the route has a way; tell whether it has."""
+    def clear_input(self, quiet_s: float) -> bool:
+        """Empty the other end's output if there is a better way than reading until quiet; tell whether."""
         ...
 
     def close(self) -> None:
@@ -149,7 +153,7 @@ class StreamLink:
         with self._turn:
             self._stop.check()
             kept, self._buffer = self._buffer[:_KEPT_BYTES], b""
-            if self._open_port().clear_input():
+            if self._open_port().clear_input(quiet):
                 return kept
             now_s = time.monotonic()
             deadline_s, silent_until_s = now_s + timeout, now_s + quiet
@@ -180,11 +184,7 @@ class StreamLink:
         while sent < len(data):
             left_s = deadline_s - time.monotonic()
             if left_s <= 0:
-                raise LinkTimeout(
-                    f"{self.name}: {_shown(data)} was not taken within {self._write_timeout_s * 1e3:.0f} ms; "
-                    f"{sent} of {len(data)} bytes went. Check that the instrument is on and not in a menu, "
-                    "then retry."
-                )
+                raise self._not_taken(f"{sent} of {len(data)} bytes went")
             self._stop.check()
             sent += self._send(data[sent:], min(left_s, self._slice_s))
 
@@ -233,6 +233,8 @@ class StreamLink:
         port = self._open_port()
         try:
             return port.send(data, wait_s)
+        except PortStuck as error:
+            raise self._not_taken("a part of it may have gone") from error
         except PortClosed as error:
             raise self._gone(error) from error
         except PortBroken as error:
@@ -244,6 +246,12 @@ class StreamLink:
             f"{self.name}: no {wanted}{self._to_what()} within {timeout * 1e3:.0f} ms; "
             f"received {_came(partial)}. Check the cable and that the instrument is on, then retry.",
             partial=partial,
+        )
+
+    def _not_taken(self, went: str) -> LinkTimeout:
+        return LinkTimeout(
+            f"{self.name}: {_shown(self._asked)} was not taken within {self._write_timeout_s * 1e3:.0f} ms; "
+            f"{went}. Check that the instrument is on and not in a menu, then retry."
         )
 
     def _too_long(self, terminator: bytes, limit: int) -> ReplyError:

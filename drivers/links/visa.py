@@ -30,6 +30,7 @@ from drivers.links.stream import (
     Port,
     PortBroken,
     PortClosed,
+    PortStuck,
     StreamLink,
 )
 from drivers.stop import StopToken
@@ -114,10 +115,12 @@ class DescriptorPort:
         try:
             sent, _ = self._library.write(self._session, data[:_WRITE_CHUNK_BYTES])
         except (pyvisa.Error, OSError) as error:
+            if _timed_out(error):
+                raise PortStuck from error
             raise _mapped(error) from error
         return sent
 
-    def clear_input(self) -> bool:
+    def clear_input(self, quiet_s: float) -> bool:
         """Leave it to reading until quiet."""
         return False
 
@@ -163,15 +166,18 @@ class MessagePort:
             sent, _ = self._library.write(self._session, data)
         except (pyvisa.Error, OSError) as error:
             if _timed_out(error):
-                raise PortBroken("the message was not taken in time") from error
+                raise PortStuck from error
             raise _mapped(error) from error
         return sent
 
-    def clear_input(self) -> bool:
+    def clear_input(self, quiet_s: float) -> bool:
         """Empty the instrument's output queue by a device clear; tell whether that could be done.
 
-        Reading until quiet, as on a stream, would be a read without a query: error -420 in IEEE 488.2.
+        Reading until quiet, as on a stream, would be a read without a query: error -420 in SCPI. On these
+        routes nothing comes that was not asked for: `quiet_s` 0 needs no look.
         """
+        if quiet_s <= 0:
+            return True
         try:
             self._library.clear(self._session)
         except (pyvisa.Error, OSError, NotImplementedError):
@@ -258,7 +264,9 @@ def _mapped(error: Exception) -> PortClosed | PortBroken:
         kind = PortClosed if error.error_code in _GONE else PortBroken
         return kind(error.description)
     if isinstance(error, OSError):
-        kind = PortClosed if error.errno in GONE_ERRNO else PortBroken
+        # pyserial raises its own OSError without a number while it handles the system's.
+        number = error.errno or getattr(error.__context__, "errno", None)
+        kind = PortClosed if number in GONE_ERRNO else PortBroken
         return kind(error.strerror or str(error))
     return PortBroken(str(error))
 
