@@ -10,6 +10,7 @@ from drivers.clock import ManualClock
 from drivers.errors import LinkClosed, LinkError, LinkOpenError, LinkTimeout, ReplyError
 from drivers.link import MESSAGE_LIMIT
 from drivers.stop import StopToken
+from sim.hosts.schedule import Schedule
 from sim.instrument import Emission, SimulatedInstrument
 
 INPUT_LIMIT = 1_048_576
@@ -31,7 +32,7 @@ class MemoryHost:
         self.clock = clock
         self.stop = stop or StopToken()
         self._instruments = dict(instruments)
-        self._all = tuple(self._instruments.values())
+        self._schedule = Schedule(self._instruments.values(), self._deliver)
         self._links: dict[str, MemoryLink] = {}
 
     def link(self, name: str) -> "MemoryLink":
@@ -53,26 +54,11 @@ class MemoryHost:
 
     def next_due(self) -> float | None:
         """Return when the next thing happens by itself on any instrument; None for never."""
-        earliest = None
-        for instrument in self._all:
-            due_s = instrument.next_due()
-            if due_s is not None and (earliest is None or due_s < earliest):
-                earliest = due_s
-        return earliest
+        return self._schedule.next_due()
 
     def run_to(self, now_s: float) -> None:
         """Let all that is due by `now_s` happen, in order of time over all instruments."""
-        while True:
-            earliest = now_s
-            first = None
-            for instrument in self._all:
-                due_s = instrument.next_due()
-                if due_s is not None and (due_s < earliest or (first is None and due_s <= now_s)):
-                    earliest, first = due_s, instrument
-            if first is None:
-                return
-            for emission in first.advance(earliest):
-                self._deliver(first, emission)
+        self._schedule.run_to(now_s)
 
     def _deliver(self, instrument: SimulatedInstrument, emission: Emission) -> None:
         link = self._links.get(instrument.name)
@@ -231,8 +217,8 @@ class MemoryLink:
 
     def _too_long(self, terminator: bytes, limit: int) -> ReplyError:
         return ReplyError(
-            f"{self.name}: the reply{self._to_what(' to')} has no terminator {terminator!r} within {limit} bytes; "
-            f"received {self._buffer[:60]!r}. Check that the address, the speed and the dialect are right.",
+            f"{self.name}: the reply{self._to_what(' to')} has no terminator {terminator!r} within {limit} "
+            f"bytes; received {self._buffer[:60]!r}. Check that address, speed and dialect are right.",
             received=self._buffer[:_KEPT_BYTES],
         )
 

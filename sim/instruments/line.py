@@ -154,7 +154,7 @@ class LineInstrument:
         return True
 
     def reading(self, channel: str, *values: float) -> tuple[float, ...]:
-        """Return what the instrument shows for fresh values: drifted ones, or the last ones if it is frozen."""
+        """Return what the instrument shows for fresh values: drifted, or the last ones if it is frozen."""
         if self.impairments.frozen and channel in self._last_readings:
             return self._last_readings[channel]
         if self.impairments.drift_per_h:

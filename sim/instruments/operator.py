@@ -2,8 +2,9 @@
 
 `LOAD <serial>`, `UNLOAD`, `SPACER <um>` (0: none), `WARM <kelvin>` (the next unit comes hand-warmed),
 `HANDSTOP ON|OFF`, `GUARD OPEN|CLOSED`, `AMBIENT <degC>` answer `OK`; `STATE?` answers `LOADED <serial>` or
-`EMPTY`; `ID?` answers who it is. What cannot be done answers `ERR words`. `OK` to LOAD and UNLOAD comes at once:
-the hands do it in their own time (1 s unless said), one thing after the other, with the guard open meanwhile.
+`EMPTY`; `ID?` answers who it is. What cannot be done answers `ERR words`. `OK` to LOAD and UNLOAD comes at
+once: the hands do it in their own time (1 s unless said), one thing after the other, with the guard open
+meanwhile.
 Not imitated: a unit put in askew, two units in one nest, hands that stay in the nest.
 """
 
