@@ -1,0 +1,34 @@
+"""What is kept of every run, plan and verification. The only package that knows the database library.
+
+Importing it is cheap; `Records.open` imports the rest.
+"""
+
+from station.records.repository import Records
+from station.records.views import (
+    AuditEntry,
+    BinCount,
+    ChainFault,
+    ChainReport,
+    Head,
+    LastMeasured,
+    LotSummary,
+    LotValues,
+    PlanRevision,
+    RunSummary,
+    UnitState,
+)
+
+__all__ = [
+    "AuditEntry",
+    "BinCount",
+    "ChainFault",
+    "ChainReport",
+    "Head",
+    "LastMeasured",
+    "LotSummary",
+    "LotValues",
+    "PlanRevision",
+    "Records",
+    "RunSummary",
+    "UnitState",
+]

@@ -1,0 +1,81 @@
+"""Control plans as they were released."""
+
+import hashlib
+from datetime import datetime
+
+from sqlalchemy import func, insert, select
+
+from station.core.plan import Plan
+from station.errors import RecordError
+from station.records import chain
+from station.records.canonical import canonical_bytes
+from station.records.database import Database
+from station.records.rows import Row
+from station.records.schema import plan_revision
+from station.records.stamps import clean, moment, name, stamp
+from station.records.views import PlanRevision
+
+
+class PlanStore:
+    """Releases plans and finds them."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def release(self, plan: Plan, *, who: str, why: str, utc: datetime) -> PlanRevision:
+        """See `Records.release_plan`."""
+        row = _row(plan, who, why, utc)
+        column = plan_revision.c
+        with self._database.writing() as connection:
+            same = connection.execute(select(plan_revision).where(column.plan_hash == row["plan_hash"]))
+            found = same.mappings().one_or_none()
+            if found is not None:
+                raise RecordError(
+                    f"plan {found['part']}: this text is released already, as revision {found['revision']} on "
+                    f"{found['released_utc'][:10]}. Change the plan, or use that revision."
+                )
+            last = connection.scalar(select(func.max(column.revision)).where(column.part == row["part"]))
+            row["revision"] = (last or 0) + 1
+            connection.execute(insert(plan_revision), row)
+            content = canonical_bytes(row)
+            chain.append(connection, self._database.key, chain.STATION, "plan", row["plan_hash"], content)
+        return _view(row)
+
+    def released(self, *, every_revision: bool) -> tuple[PlanRevision, ...]:
+        """See `Records.released_plans`."""
+        order = (plan_revision.c.part, plan_revision.c.revision)
+        with self._database.reading() as connection:
+            rows = connection.execute(select(plan_revision).order_by(*order)).mappings().all()
+        views = [_view(dict(row)) for row in rows]
+        return tuple(views if every_revision else {each.part: each for each in views}.values())
+
+    def revision(self, plan_hash: str) -> PlanRevision | None:
+        """See `Records.plan_revision`."""
+        query = select(plan_revision).where(plan_revision.c.plan_hash == plan_hash)
+        with self._database.reading() as connection:
+            row = connection.execute(query).mappings().one_or_none()
+        return None if row is None else _view(dict(row))
+
+
+def _row(plan: Plan, who: str, why: str, utc: datetime) -> Row:
+    text = plan.source_text
+    text_hash = hashlib.sha256(text.encode()).hexdigest()
+    if not text or plan.text_hash != text_hash:
+        raise RecordError(f"plan {plan.part}: its text and its hash do not belong together; load it anew.")
+    if clean(text) != text:
+        raise RecordError(f"plan {plan.part}: its text holds NUL characters. Remove them, then release it.")
+    if not who.strip() or not why.strip():
+        raise RecordError(f"plan {plan.part}: a release needs who releases it and why.")
+    return {
+        "plan_hash": text_hash,
+        "part": name(plan.part, "part"),
+        "title": clean(plan.title),
+        "source_text": text,
+        "who": clean(who),
+        "why": clean(why),
+        "released_utc": stamp(utc),
+    }
+
+
+def _view(row: Row) -> PlanRevision:
+    return PlanRevision(**row | {"released_utc": moment(row["released_utc"])})

@@ -1,0 +1,235 @@
+"""Runs: opened before the first contact, closed whole in one transaction, read back complete."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, delete, func, insert, select
+
+from station.core.results import Decision, Reason
+from station.core.run_record import Purpose, RunOpened, RunRecord
+from station.errors import RecordError
+from station.records import chain
+from station.records.canonical import run_bytes
+from station.records.database import Database
+from station.records.rows import Row, RunRows, opened_of, opened_row, record_of, rows_of, unit_row
+from station.records.run_rows import read_opened, read_run_rows
+from station.records.schema import (
+    budget,
+    decision,
+    hold,
+    instrument_identity,
+    lot,
+    result,
+    run,
+    run_identity,
+    run_opened,
+    trace,
+    transcript,
+    unfinished,
+    unit,
+    unit_position,
+)
+
+STOPPED = Reason("station_stopped", "station stopped", "Measure the unit again.")
+"""Why a run that was opened and never closed is INVALID."""
+
+Hook = Callable[[str], None]
+"""Called with the name of a point: `open_run.written`, `open_run.committed`, `close_run.begun`, ..."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Open:
+    """The keys of an opened run."""
+
+    run_key: int
+    unit_key: int
+    lot_key: int
+
+
+class RunStore:
+    """Opens, closes and reads runs."""
+
+    def __init__(self, database: Database, *, hook: Hook) -> None:
+        self._database = database
+        self._hook = hook
+        # Identities hardly ever change; known ones cost no query. Filled only after a commit.
+        self._identity_keys: dict[tuple[Any, ...], int] = {}
+
+    def open_run(self, opened: RunOpened) -> None:
+        """See `Records.open_run`."""
+        row, where = opened_row(opened), unit_row(opened.unit)
+        with self._database.writing() as connection:
+            if opened.repeats_run_id:
+                _known(connection, opened.repeats_run_id)
+            if connection.scalar(select(run_opened.c.run_key).where(run_opened.c.run_id == row["run_id"])):
+                raise RecordError(f"run {opened.run_id} is on record already; a new run needs a new id.")
+            row["unit_key"] = _unit_key(connection, where, _lot_key(connection, opened))
+            key = connection.execute(insert(run_opened), row).inserted_primary_key[0]
+            connection.execute(insert(unfinished), {"run_key": key})
+            self._hook("open_run.written")
+        self._hook("open_run.committed")
+
+    def close_run(self, record: RunRecord) -> int:
+        """See `Records.close_run`."""
+        rows = rows_of(record)
+        self._hook("close_run.begun")
+        with self._database.writing() as connection:
+            seq, learnt = self._close(connection, rows)
+            self._hook("close_run.written")
+        self._identity_keys.update(learnt)
+        self._hook("close_run.committed")
+        return seq
+
+    def close_unfinished(self, bench: str, *, closed_utc: datetime) -> list[str]:
+        """See `Records.close_unfinished`."""
+        query = select(run_opened.c.run_id).join(unfinished).where(run_opened.c.bench == bench)
+        with self._database.writing() as connection:
+            run_ids = list(connection.scalars(query.order_by(run_opened.c.run_key)))
+            for run_id in run_ids:
+                row = read_opened(connection, run_id)
+                if row is not None:
+                    self._close(connection, rows_of(_stopped(opened_of(row, row), closed_utc)))
+            self._hook("close_unfinished.written")
+        return run_ids
+
+    def run(self, run_id: str) -> RunRecord:
+        """See `Records.run`."""
+        with self._database.reading() as connection:
+            rows = read_run_rows(connection, [run_id]).get(run_id)
+            if rows is None:
+                _known(connection, run_id)
+                raise RecordError(f"run {run_id} is not closed yet; it can be read when it has ended.")
+        return record_of(rows)
+
+    def _close(self, connection: Connection, rows: RunRows) -> tuple[int, dict[tuple[Any, ...], int]]:
+        """Write all rows of a closed run; return its chain number and the identities that were looked up."""
+        keys = _open_keys(connection, rows)
+        run_key = {"run_key": keys.run_key}
+        connection.execute(insert(run), rows.run | run_key)
+        _insert_all(connection, result, rows.results, run_key)
+        connection.execute(insert(decision), rows.decision | run_key)
+        if rows.hold is not None:
+            connection.execute(insert(hold), rows.hold | run_key | {"unit_key": keys.unit_key})
+        if rows.budget is not None:
+            connection.execute(insert(budget), rows.budget | run_key)
+        _insert_all(connection, trace, rows.traces, run_key)
+        connection.execute(insert(transcript), rows.transcript | run_key)
+        learnt = self._write_identities(connection, rows, keys.run_key)
+        if rows.opened["purpose"] == Purpose.PRODUCTION and rows.decision["decision"] != Decision.INVALID:
+            _place(connection, keys, str(rows.unit["panel"]))
+        connection.execute(delete(unfinished).where(unfinished.c.run_key == keys.run_key))
+        bench, run_id = str(rows.opened["bench"]), str(rows.opened["run_id"])
+        seq = chain.append(connection, self._database.key, bench, "run", run_id, run_bytes(rows))
+        return seq, learnt
+
+    def _write_identities(
+        self, connection: Connection, rows: RunRows, run_key: int
+    ) -> dict[tuple[Any, ...], int]:
+        learnt: dict[tuple[Any, ...], int] = {}
+        links = []
+        for place, row in enumerate(rows.identities):
+            wanted = tuple(row.values())
+            key = self._identity_keys.get(wanted) or learnt.get(wanted)
+            if key is None:
+                key = learnt[wanted] = _identity_key(connection, row)
+            links.append({"place": place, "identity_key": key})
+        _insert_all(connection, run_identity, links, {"run_key": run_key})
+        return learnt
+
+
+def _insert_all(connection: Connection, table: Any, rows: list[Row], extra: Row) -> None:
+    if rows:
+        connection.execute(insert(table), [row | extra for row in rows])
+
+
+def _lot_key(connection: Connection, opened: RunOpened) -> int:
+    name = opened.unit.lot
+    found = connection.execute(select(lot.c.lot_key, lot.c.simulated).where(lot.c.lot == name)).one_or_none()
+    if found is None:
+        row = {"lot": name, "simulated": int(opened.simulated)}
+        return int(connection.execute(insert(lot), row).inserted_primary_key[0])
+    # Units without a lot (reference units) belong together in nothing.
+    if name and bool(found.simulated) != opened.simulated:
+        kinds = ("real", "simulated") if opened.simulated else ("simulated", "real")
+        raise RecordError(
+            f"lot {name}: its units on record are {kinds[0]}; a {kinds[1]} run of {opened.unit.serial} can't "
+            "join them. Use another lot or another home."
+        )
+    return int(found.lot_key)
+
+
+def _unit_key(connection: Connection, row: Row, lot_key: int) -> int:
+    query = select(unit, lot.c.lot).join(lot).where(unit.c.serial == row["serial"])
+    found = connection.execute(query).mappings().one_or_none()
+    if found is None:
+        new = {name: row[name] for name in ("serial", "panel", "row", "column")} | {"lot_key": lot_key}
+        return int(connection.execute(insert(unit), new).inserted_primary_key[0])
+    for name in ("lot", "panel", "row", "column"):
+        if found[name] != row[name]:
+            raise RecordError(
+                f"unit {row['serial']} is on record with {name} {found[name]!r}, now {name} {row[name]!r}. "
+                "Check the label and the serial pattern of the plan."
+            )
+    return int(found["unit_key"])
+
+
+def _known(connection: Connection, run_id: str) -> None:
+    if connection.scalar(select(run_opened.c.run_key).where(run_opened.c.run_id == run_id)) is None:
+        raise RecordError(f"run {run_id} is not on record. Check the id.")
+
+
+def _open_keys(connection: Connection, rows: RunRows) -> _Open:
+    run_id = rows.opened["run_id"]
+    found = read_opened(connection, str(run_id))
+    if found is None:
+        raise RecordError(f"run {run_id} was never opened; open it before the first contact.")
+    if found["closed_utc"] is not None:
+        raise RecordError(f"run {run_id} was closed at {found['closed_utc']}; a record is never changed.")
+    for name, value in (rows.opened | rows.unit).items():
+        if found[name] != value:
+            raise RecordError(f"run {run_id}: opened with {name} {found[name]!r}, closed with {value!r}.")
+    return _Open(found["run_key"], found["unit_key"], found["lot_key"])
+
+
+def _identity_key(connection: Connection, row: Row) -> int:
+    query = select(instrument_identity.c.identity_key).filter_by(**row)
+    key = connection.scalar(query)
+    return int(key or connection.execute(insert(instrument_identity), row).inserted_primary_key[0])
+
+
+def _place(connection: Connection, keys: _Open, panel: str) -> None:
+    """Number a unit within its lot and its panel when it is decided for the first time."""
+    places = unit_position.c
+    if connection.scalar(select(places.unit_key).where(places.unit_key == keys.unit_key)) is not None:
+        return
+    of_lot = select(func.max(places.in_lot)).where(places.lot_key == keys.lot_key)
+    of_panel = select(func.max(places.in_panel)).where(places.lot_key == keys.lot_key, places.panel == panel)
+    row = {
+        "unit_key": keys.unit_key,
+        "lot_key": keys.lot_key,
+        "panel": panel,
+        "in_lot": (connection.scalar(of_lot) or 0) + 1,
+        "in_panel": (connection.scalar(of_panel) or 0) + 1,
+    }
+    connection.execute(insert(unit_position), row)
+
+
+def _stopped(opened: RunOpened, closed_utc: datetime) -> RunRecord:
+    return RunRecord(
+        opened=opened,
+        closed_utc=closed_utc,
+        results=(),
+        judgements=(),
+        decision=Decision.INVALID,
+        reason=STOPPED,
+        bin_number=0,
+        bin_name="",
+        held=False,
+        traces=(),
+        identities=(),
+        transcript=(),
+        drive_off_verified=False,
+        verification_id="",
+    )

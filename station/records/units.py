@@ -1,0 +1,176 @@
+"""Units: their runs, where they stand, whether they are held."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlalchemy import Connection, Select, and_, func, insert, select
+
+from station.core.results import Decision, ResultStatus
+from station.core.run_record import Purpose, UnitId
+from station.errors import RecordError
+from station.records import chain
+from station.records.canonical import canonical_bytes
+from station.records.database import Database
+from station.records.rows import Row, reason_of
+from station.records.schema import decision, hold, lot, result, run, run_opened, unit
+from station.records.stamps import clean, moment, name, stamp
+from station.records.views import LastMeasured, RunSummary, UnitState
+
+RETEST_CHARACTERISTICS = ("R20", "L")
+
+
+class UnitStore:
+    """Finds what is on record of one unit, holds it and releases it."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def runs_of(self, serial: str) -> list[RunSummary]:
+        """See `Records.runs_of`."""
+        with self._database.reading() as connection:
+            return [_summary(row) for row in _run_rows(connection, serial)]
+
+    def state(self, serial: str, *, characteristics: Sequence[str]) -> UnitState | None:
+        """See `Records.unit_state`."""
+        with self._database.reading() as connection:
+            found = connection.execute(_where_is(serial)).one_or_none()
+            if found is None:
+                return None
+            place = UnitId(found.serial, found.lot, found.panel, found.row, found.column)
+            held, released_utc = _held(connection, found.unit_key)
+            measured = _last_measured(connection, found.unit_key, characteristics)
+            rows = [row for row in _run_rows(connection, serial) if _counts(row)]
+        return _state(place, rows, held, released_utc, measured)
+
+    def is_held(self, serial: str) -> bool:
+        """See `Records.is_held`."""
+        with self._database.reading() as connection:
+            return _held(connection, _unit_key(connection, serial, missing=0))[0]
+
+    def set_held(
+        self, serial: str, held: bool, *, reason_code: str, who: str, why: str, utc: datetime
+    ) -> None:
+        """See `Records.hold` and `Records.release_held`."""
+        if not who.strip() or not why.strip():
+            raise RecordError(f"unit {serial}: say who decides and why.")
+        row: Row = {
+            "held": int(held),
+            "reason_code": name(reason_code, "reason code"),
+            "who": clean(who),
+            "why": clean(why),
+            "utc": stamp(utc),
+        }
+        with self._database.writing() as connection:
+            key = _unit_key(connection, serial)
+            if _held(connection, key)[0] == held:
+                raise RecordError(f"unit {serial} is {'held already' if held else 'not held'}.")
+            entry = connection.execute(insert(hold), row | {"unit_key": key}).inserted_primary_key[0]
+            content = canonical_bytes(row | {"serial": serial})
+            chain.append(connection, self._database.key, chain.STATION, "hold", str(entry), content)
+
+
+def _where_is(serial: str) -> Select[tuple[object, ...]]:
+    return select(unit, lot.c.lot).join(lot).where(unit.c.serial == serial)
+
+
+def _unit_key(connection: Connection, serial: str, *, missing: int | None = None) -> int:
+    key = connection.scalar(select(unit.c.unit_key).where(unit.c.serial == serial))
+    if key is None and missing is None:
+        raise RecordError(f"unit {serial} is not on record. Check the serial.")
+    return int(key or missing or 0)
+
+
+def _held(connection: Connection, unit_key: int) -> tuple[bool, str]:
+    """Return whether the unit is held, and when it was last released (empty: never)."""
+    query = select(hold.c.held, hold.c.utc).where(hold.c.unit_key == unit_key).order_by(hold.c.hold_key)
+    rows = connection.execute(query).all()
+    released = [row.utc for row in rows if not row.held]
+    return bool(rows and rows[-1].held), released[-1] if released else ""
+
+
+def _run_rows(connection: Connection, serial: str) -> list[Row]:
+    """Return every run of a unit in order of opening, with its latest decision, if any."""
+    newest = (
+        select(decision.c.run_key, func.max(decision.c.place).label("place"))
+        .join(run_opened, run_opened.c.run_key == decision.c.run_key)
+        .join(unit)
+        .where(unit.c.serial == serial)
+        .group_by(decision.c.run_key)
+        .subquery()
+    )
+    own = [c for c in decision.c if c.name not in {"run_key", "plan_hash"}]
+    query = (
+        select(run_opened, unit.c.serial, lot.c.lot, run.c.closed_utc, *own)
+        .join(unit, unit.c.unit_key == run_opened.c.unit_key)
+        .join(lot)
+        .outerjoin(run, run.c.run_key == run_opened.c.run_key)
+        .outerjoin(newest, newest.c.run_key == run_opened.c.run_key)
+        .outerjoin(decision, and_(decision.c.run_key == newest.c.run_key, decision.c.place == newest.c.place))
+        .where(unit.c.serial == serial)
+        .order_by(run_opened.c.run_key)
+    )
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def _counts(row: Row) -> bool:
+    return row["purpose"] == Purpose.PRODUCTION and row["decision"] is not None
+
+
+def _summary(row: Row) -> RunSummary:
+    names = ("run_id", "serial", "lot", "part", "plan_hash", "bench", "nest", "operator", "repeats_run_id")
+    closed = row["closed_utc"]
+    return RunSummary(
+        **{key: row[key] for key in names},
+        purpose=Purpose(row["purpose"]),
+        simulated=bool(row["simulated"]),
+        opened_utc=moment(row["opened_utc"]),
+        closed_utc=None if closed is None else moment(closed),
+        decision=None if row["decision"] is None else Decision(row["decision"]),
+        reason=reason_of(row, "reason"),
+        bin_number=row["bin_number"],
+        bin_name=row["bin_name"] or "",
+        held=bool(row["held"]),
+    )
+
+
+def _state(
+    place: UnitId, rows: list[Row], held: bool, released_utc: str, measured: tuple[LastMeasured, ...]
+) -> UnitState:
+    last = rows[-1] if rows else None
+    decided = [row for row in rows if row["decision"] != Decision.INVALID]
+    after = rows[rows.index(decided[-1]) + 1 :] if decided else rows
+    return UnitState(
+        unit=place,
+        run_id=last["run_id"] if last else "",
+        decision=Decision(last["decision"]) if last else None,
+        reason=reason_of(last, "reason") if last else None,
+        bin_number=last["bin_number"] if last else None,
+        bin_name=last["bin_name"] if last else "",
+        plan_hash=last["plan_hash"] if last else "",
+        decided=Decision(decided[-1]["decision"]) if decided else None,
+        decided_run_id=decided[-1]["run_id"] if decided else "",
+        held=held,
+        invalid_runs=sum(row["decided_utc"] > released_utc for row in after),
+        measured=measured,
+    )
+
+
+def _last_measured(
+    connection: Connection, unit_key: int, characteristics: Sequence[str]
+) -> tuple[LastMeasured, ...]:
+    query = (
+        select(result, run_opened.c.run_id)
+        .join(run_opened, run_opened.c.run_key == result.c.run_key)
+        .where(
+            run_opened.c.unit_key == unit_key,
+            run_opened.c.purpose == Purpose.PRODUCTION.value,
+            result.c.characteristic.in_(characteristics),
+            result.c.status == ResultStatus.MEASURED.value,
+        )
+        .order_by(result.c.run_key)
+    )
+    last = {row.characteristic: row for row in connection.execute(query)}
+    return tuple(
+        LastMeasured(row.characteristic, row.value, row.expanded_uncertainty, row.unit_symbol, row.run_id)
+        for row in last.values()
+    )

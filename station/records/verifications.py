@@ -1,0 +1,124 @@
+"""Verifications of benches, and the units that were judged on the strength of each."""
+
+import json
+from datetime import datetime
+
+from sqlalchemy import Select, func, insert, select
+
+from station.core.run_record import Purpose
+from station.core.verification import Verification
+from station.errors import RecordError
+from station.records import chain
+from station.records.canonical import canonical_bytes
+from station.records.database import Database
+from station.records.rows import Row
+from station.records.schema import audit_entry, run, run_opened, unit, verification
+from station.records.stamps import clean, moment, name, stamp
+from station.records.views import AuditEntry
+
+
+class VerificationStore:
+    """Adds and finds verifications."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def add(self, done: Verification) -> None:
+        """See `Records.add_verification`."""
+        row = _row(done)
+        with self._database.writing() as connection:
+            known = select(verification.c.bench).where(verification.c.verification_id == done.verification_id)
+            if connection.scalar(known) is not None:
+                raise RecordError(f"verification {done.verification_id} is on record already.")
+            connection.execute(insert(verification), row)
+            content = canonical_bytes(row)
+            subject = done.verification_id
+            chain.append(connection, self._database.key, done.bench, "verification", subject, content)
+
+    def latest(self, bench: str, nest: str) -> Verification | None:
+        """See `Records.latest_verification`."""
+        query = select(verification).where(verification.c.bench == bench, verification.c.nest == nest)
+        with self._database.reading() as connection:
+            newest = query.order_by(verification.c.verification_key.desc()).limit(1)
+            row = connection.execute(newest).mappings().one_or_none()
+        return None if row is None else _view(dict(row))
+
+    def every(self, bench: str) -> tuple[Verification, ...]:
+        """See `Records.verifications`."""
+        query = select(verification).where(verification.c.bench == bench)
+        with self._database.reading() as connection:
+            rows = connection.execute(query.order_by(verification.c.verification_key)).mappings().all()
+        return tuple(_view(dict(row)) for row in rows)
+
+    def units_since(self, verification_id: str) -> tuple[str, ...]:
+        """See `Records.units_since`."""
+        first = func.min(run_opened.c.run_key)
+        query = _units(verification_id).add_columns(unit.c.serial).group_by(unit.c.serial).order_by(first)
+        with self._database.reading() as connection:
+            return tuple(row.serial for row in connection.execute(query))
+
+    def count_since(self, verification_id: str) -> int:
+        """See `Records.count_since`."""
+        query = _units(verification_id).add_columns(func.count(unit.c.unit_key.distinct()).label("units"))
+        with self._database.reading() as connection:
+            return int(connection.execute(query).one().units)
+
+
+class AuditStore:
+    """Keeps who did what that needs a reason."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def add(self, entry: AuditEntry) -> None:
+        """See `Records.audit`."""
+        row = {
+            "utc": stamp(entry.utc),
+            "who": clean(entry.who),
+            "action": name(entry.action, "action"),
+            "subject": clean(entry.subject),
+            "why": clean(entry.why),
+        }
+        with self._database.writing() as connection:
+            key = connection.execute(insert(audit_entry), row).inserted_primary_key[0]
+            content = canonical_bytes(row)
+            chain.append(connection, self._database.key, chain.STATION, "audit", str(key), content)
+
+    def entries(self, subject: str | None) -> tuple[AuditEntry, ...]:
+        """See `Records.audit_entries`."""
+        query = select(audit_entry).order_by(audit_entry.c.audit_key)
+        if subject is not None:
+            query = query.where(audit_entry.c.subject == subject)
+        with self._database.reading() as connection:
+            rows = connection.execute(query).all()
+        return tuple(AuditEntry(moment(row.utc), row.who, row.action, row.subject, row.why) for row in rows)
+
+
+def _units(verification_id: str) -> Select[tuple[()]]:
+    joined = run.join(run_opened, run_opened.c.run_key == run.c.run_key).join(unit)
+    stands_on = (run.c.verification_id == verification_id) & (run.c.verification_id != "")
+    return select().select_from(joined).where(stands_on, run_opened.c.purpose == Purpose.PRODUCTION.value)
+
+
+def _row(done: Verification) -> Row:
+    return {
+        "verification_id": name(done.verification_id, "verification id"),
+        "bench": name(done.bench, "bench"),
+        "nest": clean(done.nest),
+        "fixture_identity": clean(done.fixture_identity),
+        "part": clean(done.part),
+        "done_utc": stamp(done.done_utc),
+        "verified": int(done.verified),
+        "verified_until_utc": stamp(done.verified_until_utc),
+        "unit_limit": int(done.unit_limit),
+        "operator": clean(done.operator),
+        "words": clean(done.words),
+        "run_ids": json.dumps([clean(each) for each in done.run_ids]),
+    }
+
+
+def _view(row: Row) -> Verification:
+    del row["verification_key"]
+    times: dict[str, datetime] = {key: moment(row[key]) for key in ("done_utc", "verified_until_utc")}
+    run_ids = tuple(json.loads(row["run_ids"]))
+    return Verification(**row | times | {"verified": bool(row["verified"]), "run_ids": run_ids})

@@ -1,0 +1,194 @@
+"""What the records give back, runs apart (those are `station.core.run_record.RunRecord`). Frozen data only."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from station.core.results import Decision, Reason
+from station.core.run_record import Purpose, UnitId
+
+if TYPE_CHECKING:
+    import numpy as np
+
+
+@dataclass(frozen=True, slots=True)
+class RunSummary:
+    """One run in a list. `decision` is the latest one on it; None while the run is open."""
+
+    run_id: str
+    serial: str
+    lot: str
+    part: str
+    plan_hash: str
+    bench: str
+    nest: str
+    operator: str
+    purpose: Purpose
+    simulated: bool
+    opened_utc: datetime
+    closed_utc: datetime | None
+    decision: Decision | None
+    reason: Reason | None
+    bin_number: int | None
+    bin_name: str
+    held: bool
+    repeats_run_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class LastMeasured:
+    """The last value that a production run measured of one characteristic of a unit."""
+
+    characteristic: str
+    value: float
+    expanded_uncertainty: float | None
+    unit_symbol: str
+    run_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class UnitState:
+    """Where a unit stands. Production runs count, others don't; `held` is held whoever asked for it."""
+
+    unit: UnitId
+    run_id: str
+    """The latest production run; empty if none."""
+    decision: Decision | None
+    """Of the latest production run, INVALID included."""
+    reason: Reason | None
+    bin_number: int | None
+    bin_name: str
+    plan_hash: str
+    decided: Decision | None
+    """The latest PASS or FAIL, if any: the unit has been judged."""
+    decided_run_id: str
+    held: bool
+    invalid_runs: int
+    """Production runs that were INVALID since the latest PASS, FAIL or release from being held."""
+    measured: tuple[LastMeasured, ...]
+    """The last measured `R20` and `L` (or what was asked for)."""
+
+    def last(self, characteristic: str) -> LastMeasured | None:
+        """Return the last measured value of `characteristic`, or None."""
+        return next((each for each in self.measured if each.characteristic == characteristic), None)
+
+
+@dataclass(frozen=True, slots=True)
+class BinCount:
+    """Units in one bin."""
+
+    number: int
+    name: str
+    units: int
+
+
+@dataclass(frozen=True, slots=True)
+class LotSummary:
+    """A lot by its units: each counted once, by the latest decision on its latest production run.
+
+    `passed + failed + invalid == units`; `held` says how many of these units are held besides.
+    """
+
+    lot: str
+    simulated: bool
+    units: int
+    passed: int
+    failed: int
+    invalid: int
+    held: int
+    yield_fraction: float | None
+    """passed / (passed + failed): INVALID is about us, not the units. None if none is decided."""
+    first_pass_fraction: float | None
+    """Units that passed in their first production run, of all units. None without units."""
+    runs: int
+    """Production runs on record."""
+    bins: tuple[BinCount, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LotValues:
+    """One characteristic over a lot: the last measured value of each unit, in order of first opening.
+
+    Arrays of equal length N. Population: units with a production run in which it was measured.
+    """
+
+    lot: str
+    characteristic: str
+    unit_symbol: str
+    serials: tuple[str, ...]
+    panels: tuple[str, ...]
+    rows: tuple[str, ...]
+    columns: tuple[str, ...]
+    decisions: tuple[str, ...]
+    """Decision on the run that the value comes from."""
+    values: "np.ndarray"
+    """float64 [N], in `unit_symbol`."""
+    expanded_uncertainties: "np.ndarray"
+    """float64 [N]; NaN where none is on record."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanRevision:
+    """A released control plan, as it was released. It never changes."""
+
+    part: str
+    revision: int
+    title: str
+    plan_hash: str
+    source_text: str
+    who: str
+    why: str
+    released_utc: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class AuditEntry:
+    """Somebody did something that needs a reason."""
+
+    utc: datetime
+    who: str
+    action: str
+    subject: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The last entry of a bench's digest chain. Kept elsewhere (printed), it shows a cut tail."""
+
+    bench: str
+    seq: int
+    digest: str
+    """Hexadecimal; empty for a chain without entries."""
+
+    def __str__(self) -> str:
+        return f"{self.bench or 'station'}:{self.seq}:{self.digest}"
+
+
+@dataclass(frozen=True, slots=True)
+class ChainFault:
+    """One thing that is not as it was recorded."""
+
+    bench: str
+    seq: int | None
+    what: str
+    """`changed`, `removed`, `inserted`, `reordered` or `cut off`."""
+    kind: str
+    """`run`, `decision`, `verification`, `plan`, `hold` or `audit`; empty if unknown."""
+    subject: str
+    """Run id (or what else names it); empty if unknown."""
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChainReport:
+    """What a walk over all chains found."""
+
+    entries: int
+    heads: tuple[Head, ...]
+    faults: tuple[ChainFault, ...]
+
+    @property
+    def sound(self) -> bool:
+        """Tell whether everything is as it was recorded."""
+        return not self.faults
