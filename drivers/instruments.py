@@ -126,8 +126,10 @@ class FixtureState:
 class Fixture(Instrument, Protocol):
     """Holds and contacts the unit; route, height stage, field sensor, contact check."""
 
-    has_stage: bool
-    """False: the operator places a spacer instead."""
+    @property
+    def has_stage(self) -> bool:
+        """False: the operator places a spacer instead."""
+        ...
 
     def state(self) -> FixtureState:
         """Ask for the fixture's state."""

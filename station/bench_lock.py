@@ -1,8 +1,8 @@
 """The machine-wide lock of a bench: one program at a time has its instruments.
 
 One lock file for each address, so that two bench files that share an instrument exclude each other too.
-`flock` is let go by the system when its holder ends in whatever way, so a crash leaves nothing to clean up. The
-watchdog inherits the locks: a bench stays taken until its drive is off, even if the station died.
+`flock` is let go by the system when its holder ends in whatever way, so a crash leaves nothing to clean up.
+The watchdog inherits the locks: a bench stays taken until its drive is off, even if the station died.
 """
 
 import errno
