@@ -169,7 +169,9 @@ class DriveGuard:
                 "Leave the drive first."
             )
         if self.latched and route is not Route.OPEN:
-            raise BenchError(f"{self._fixture.name}: the route stays open: {self.latched}")
+            raise BenchError(
+                f"{self._fixture.name}: the route stays open: {self.latched}", code="bench_latched"
+            )
         if route in _METER_ROUTES and self._last_route in (None, *SOURCE_ROUTES):
             self.switch_off()
         self._last_route = None
@@ -180,7 +182,9 @@ class DriveGuard:
         if self._source is None or self._fixture is None:
             raise BenchError("the bench is not open: the drive stays off. Open it first.")
         if self.latched:
-            raise BenchError(f"{self._source.name}: the drive stays off: {self.latched}")
+            raise BenchError(
+                f"{self._source.name}: the drive stays off: {self.latched}", code="bench_latched"
+            )
         if self.on:
             raise BenchError(f"{self._source.name}: asked for drive on, it is on already. Leave it first.")
         return self._source, self._fixture
@@ -194,9 +198,14 @@ class DriveGuard:
         finally:
             self._tending = False
         if state.hand_stop:
-            raise BenchError(f"{fixture.name}: the hand stop is pressed: no drive. Release it, then retry.")
+            raise BenchError(
+                f"{fixture.name}: the hand stop is pressed: no drive. Release it, then retry.",
+                code="hand_stop",
+            )
         if not state.guard_closed:
-            raise BenchError(f"{fixture.name}: the guard is open: no drive. Close it, then retry.")
+            raise BenchError(
+                f"{fixture.name}: the guard is open: no drive. Close it, then retry.", code="guard_open"
+            )
         return state
 
     def _end(self, error: BaseException | None) -> None:

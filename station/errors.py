@@ -33,7 +33,8 @@ class Mistake:
 
 
 class _FileError(StationError, ValueError):
-    def __init__(self, mistakes: list[Mistake] | tuple[Mistake, ...] | str) -> None:
+    def __init__(self, mistakes: list[Mistake] | tuple[Mistake, ...] | str, *, code: str = "") -> None:
+        self.code = code
         self.mistakes: tuple[Mistake, ...] = () if isinstance(mistakes, str) else tuple(mistakes)
         super().__init__(mistakes if isinstance(mistakes, str) else "\n".join(map(str, mistakes)))
 
@@ -43,7 +44,10 @@ class PlanError(_FileError):
 
 
 class BenchError(_FileError):
-    """A bench file can't be used, or the bench is not in a state to measure."""
+    """A bench file can't be used, or the bench is not in a state to measure.
+
+    `code` names the cause of an INVALID run (`station.core.reasons`) where the raiser knows it.
+    """
 
 
 class WatchdogLost(BenchError):

@@ -133,7 +133,7 @@ def reason_for(error: Exception) -> Reason:
     if isinstance(error, WatchdogLost):
         return reason("watchdog_gone", message=str(error))
     if isinstance(error, BenchError):
-        return reason("not_covered", message=str(error))
+        return reason(error.code or "bench_refused", message=str(error))
     for kind, code in _CODES:
         if isinstance(error, kind):
             return reason(code, message=str(error))

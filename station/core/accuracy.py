@@ -45,7 +45,8 @@ def half_width(
         at = "" if frequency_hz is None else f" at {frequency_hz:g} Hz"
         raise BenchError(
             f"no accuracy line of the bench file covers {quantity} = {value:g}{at}; "
-            "add one to the instrument: [[instrument.accuracy]]"
+            "add one to the instrument: [[instrument.accuracy]]",
+            code="not_covered",
         )
     return max((_width(each, abs(value), temperature_degc), Shape(each.shape)) for each in covering)
 

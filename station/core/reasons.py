@@ -77,6 +77,7 @@ CAUSES: dict[str, Cause] = {
         "the drive could not be verified as off: the coil may be hot and live",
         "Do not touch the coil. Switch the source off by hand, then call the engineer.",
     ),
+    "bench_refused": Cause("the bench is not in a state to measure", "Put that right, then scan again."),
     "drive_dropped": Cause(
         "the fixture dropped the drive by itself", "Scan the unit again; call the engineer if it stays."
     ),
