@@ -62,16 +62,16 @@ class InspectionRecords(Protocol):
         """Return what is on record of a unit, None if nothing."""
         ...
 
-    def positions(self, lot: str, panel: str) -> tuple[int, int]:
-        """Return how many units of the lot, and of the panel, have a production run."""
+    def positions(self, lot: str, panel: str, *, serial: str = "") -> tuple[int, int]:
+        """Return how many units of the lot, and of the panel, were decided before this one."""
         ...
 
     def latest_verification(self, bench: str, nest: str) -> Verification | None:
         """Return the last verification of a bench and nest, whether it succeeded or not."""
         ...
 
-    def units_since(self, verification: Verification) -> int:
-        """Return how many units have been measured on it."""
+    def count_since(self, verification: Verification) -> int:
+        """Return how many units have been judged on it."""
         ...
 
     def open_run(self, opened: RunOpened) -> None:
@@ -220,7 +220,7 @@ class Inspection:
             opened.purpose,
             verification=verification,
             now_utc=opened.opened_utc,
-            units_since_verification=0 if verification is None else self.records.units_since(verification),
+            units_since_verification=0 if verification is None else self.records.count_since(verification),
             plan_released=plan.released,
             part=plan.plan.part,
             fixture_identity=self.fixture_identity,
@@ -228,7 +228,7 @@ class Inspection:
         )
 
     def _due(self, plan: Plan, unit: UnitId) -> tuple[MethodStep, ...]:
-        in_lot, in_panel = self.records.positions(unit.lot, unit.panel)
+        in_lot, in_panel = self.records.positions(unit.lot, unit.panel, serial=unit.serial)
         return tuple(
             each
             for each in plan.steps

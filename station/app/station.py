@@ -1,0 +1,113 @@
+"""The station: records, benches and inspections, built in one place."""
+
+import secrets
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from types import TracebackType
+
+from drivers.clock import Clock, RealClock
+from drivers.links.open import open_link
+from station.app.files import read_bench
+from station.app.hands import SimulatedHands, ToldHands
+from station.app.plans import plans_in_use
+from station.bench import LinkOpener, OpenBench
+from station.core.equipment import Bench
+from station.core.gates import overdue_instruments
+from station.core.ids import uuid7
+from station.inspection import Hands, Inspection
+from station.records import Records
+from station.stop import NestStop
+
+
+class Station:
+    """One program's hold on the records, and the way to benches. A context manager."""
+
+    def __init__(self, records: Records, home: Path, *, clock: Clock, stop: NestStop) -> None:
+        self.records = records
+        self.home = home
+        self.clock = clock
+        self.stop = stop
+
+    @classmethod
+    def open(cls, home: Path, *, url: str | None = None) -> "Station":
+        """Open the records in `home` (made if need be), or at `url`.
+
+        Raises:
+            RecordError: the records can't be opened; the message says what to do.
+        """
+        stop = NestStop()
+        return cls(Records.open(home, url=url), home, clock=RealClock(stop=stop), stop=stop)
+
+    def __enter__(self) -> "Station":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.records.close()
+
+    @contextmanager
+    def inspecting(
+        self,
+        bench_file: Path | Bench,
+        *,
+        where: str,
+        plan_file: Path | None = None,
+        hands: Hands | None = None,
+        links: LinkOpener | None = None,
+        clock: Clock | None = None,
+        new_id: Callable[[], str] | None = None,
+    ) -> Iterator[Inspection]:
+        """Open a bench and give what takes scans on it; the bench is safe and closed afterwards.
+
+        Args:
+            bench_file: the bench, or the file that describes it.
+            where: where this program can be found, for whoever finds the bench busy.
+            hands: whoever loads; by default the operator, or the simulated one of a simulated bench.
+            links: opens links inside this program instead of ports (memory links, manual clock).
+
+        Raises:
+            BenchError, NestBusy, InstrumentError, DriveNotOff: as `OpenBench`.
+        """
+        setup = bench_file if isinstance(bench_file, Bench) else read_bench(bench_file)
+        plans = plans_in_use(self.records, plan_file)
+        with ExitStack() as stack:
+            bench = stack.enter_context(
+                OpenBench(setup, home=self.home, where=where, clock=clock, stop=self.stop, links=links)
+            )
+            # Who has the bench is the only one who can have open runs on it: these are left from a crash.
+            self.records.close_unfinished(setup.name, closed_utc=bench.clock.utc_now())
+            yield Inspection(
+                bench=bench,
+                records=self.records,
+                plans=plans,
+                hands=hands or self._hands(setup, stack),
+                new_id=new_id or (lambda: new_run_id(bench.clock)),
+                fixture_identity=_fixture_identity(bench),
+                calibration_overdue=overdue_instruments(setup, bench.clock.utc_now().date()),
+            )
+
+    def _hands(self, setup: Bench, stack: ExitStack) -> Hands:
+        if not setup.operator_address:
+            return ToldHands(_confirm)
+        hands = SimulatedHands(
+            open_link(setup.operator_address, name="simulated operator", via="auto", stop=self.stop)
+        )
+        stack.callback(hands.close)
+        return hands
+
+
+def new_run_id(clock: Clock) -> str:
+    """Return a new UUID version 7 (RFC 9562): in order of time, random beyond."""
+    return uuid7(int(clock.utc_now().timestamp() * 1000), secrets.randbits(74))
+
+
+def _fixture_identity(bench: OpenBench) -> str:
+    fixture = bench.setup.instrument("fixture")
+    name = "" if fixture is None else fixture.name
+    return next((each.identity for each in bench.identities if each.name == name), "")
+
+
+def _confirm(words: str) -> None:
+    input(f"{words} Then press Enter. ")

@@ -1,0 +1,61 @@
+"""`coilgate lot`: show and export lots."""
+
+from pathlib import Path
+
+import click
+
+from station.cli.main import home_of
+from station.cli.output import emit
+
+
+@click.group()
+def lot() -> None:
+    """Lots: how many units, how many pass, where they are; export them."""
+
+
+@lot.command()
+@click.argument("name", metavar="LOT")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+@click.pass_context
+def show(ctx: click.Context, name: str, as_json: bool) -> None:
+    """Show a lot's counts, yield and bins, and how R20 spreads.
+
+    Example: coilgate lot show L2641
+    """
+    from station.app.facts import lot_fact
+    from station.app.station import Station
+
+    with Station.open(home_of(ctx)) as station:
+        summary = station.records.lot_summary(name)
+        if as_json:
+            emit(lot_fact(summary))
+            return
+        values = station.records.lot_values(name, "R20")
+    from station.cli.lot_text import lot_text
+
+    click.echo(lot_text(summary, values))
+
+
+@lot.command()
+@click.argument("name", metavar="LOT")
+@click.option("--to", "target", type=click.Path(path_type=Path), required=True, help="File: .csv or .parquet")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+@click.pass_context
+def export(ctx: click.Context, name: str, target: Path, as_json: bool) -> None:
+    """Export a lot, a row a result, as CSV or Parquet (by the file's ending).
+
+    Example: coilgate lot export L2641 --to L2641.csv
+    """
+    from station.app.station import Station
+    from station.errors import RecordError
+
+    if target.suffix not in (".csv", ".parquet"):
+        raise RecordError(f"{target}: an export ends in .csv or .parquet.")
+    with Station.open(home_of(ctx)) as station:
+        rows = station.export_lot(name, target)
+    if as_json:
+        emit({"lot": name, "file": str(target), "rows": rows})
+        return
+    click.echo(f"{target}: {rows} rows.")
+
+

@@ -1,0 +1,112 @@
+"""`coilgate plan`: check, release, show control plans."""
+
+from pathlib import Path
+
+import click
+
+from station.cli.main import home_of
+from station.cli.output import emit, table
+
+
+@click.group()
+def plan() -> None:
+    """Control plans: check a file, release it, show the released revisions."""
+
+
+@plan.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+def check(file: Path, as_json: bool) -> None:
+    """Check a plan file; every mistake is told at once, with its line.
+
+    Example: coilgate plan check IS-20.toml
+    """
+    from station.app.files import read_plan
+    from station.app.plans import require_measurable
+    from station.core.frequency import frequency_words
+    from station.errors import PlanError
+
+    try:
+        found = read_plan(file)
+        require_measurable(found)
+    except PlanError as error:
+        if as_json:
+            emit({"file": str(file), "sound": False, "mistakes": [_mistake(each) for each in error.mistakes]})
+        raise
+    if as_json:
+        emit({"file": str(file), "sound": True, "part": found.part, "plan_hash": found.text_hash})
+        return
+    click.echo(f"{file}: sound. Part {found.part}, {found.title}.")
+    rows = [(each.method, frequency_words(each.frequency)) for each in found.steps]
+    click.echo(table(("method", "frequency"), rows))
+
+
+def _mistake(mistake: object) -> dict[str, object]:
+    return {name: getattr(mistake, name) for name in ("file", "line", "key", "message")}
+
+
+@plan.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--who", required=True, help="Badge code of the engineer.")
+@click.option("--why", required=True, help="What changed, in words, for the record.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+@click.pass_context
+def release(ctx: click.Context, file: Path, who: str, why: str, as_json: bool) -> None:
+    """Release a plan: from now on this revision is what runs. It never changes again.
+
+    Example: coilgate plan release IS-20.toml --who EN-02 --why "first release"
+    """
+    from station.app.files import read_plan
+    from station.app.plans import require_measurable
+    from station.app.station import Station
+
+    found = read_plan(file)
+    require_measurable(found)
+    with Station.open(home_of(ctx)) as station:
+        revision = station.records.release_plan(found, who=who, why=why, utc=station.clock.utc_now())
+    if as_json:
+        emit({"part": revision.part, "revision": revision.revision, "plan_hash": revision.plan_hash})
+        return
+    click.echo(f"{revision.part} revision {revision.revision} is released ({revision.plan_hash[:12]}).")
+
+
+@plan.command()
+@click.argument("part", required=False)
+@click.option("--text", is_flag=True, help="The whole text of the newest revision, as released.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+@click.pass_context
+def show(ctx: click.Context, part: str | None, text: bool, as_json: bool) -> None:
+    """Show the released revisions, newest last.
+
+    Example: coilgate plan show IS-20 --text
+    """
+    from station.app.station import Station
+    from station.errors import RecordError
+
+    with Station.open(home_of(ctx)) as station:
+        revisions = [each for each in station.records.released_plans(every_revision=True) if part in (None, each.part)]
+    if not revisions:
+        which = f" for {part}" if part else ""
+        raise RecordError(f"no released plan{which}. Release one: coilgate plan release FILE")
+    if text:
+        click.echo(revisions[-1].source_text, nl=False)
+        return
+    if as_json:
+        for each in revisions:
+            emit(
+                {
+                    "part": each.part,
+                    "revision": each.revision,
+                    "title": each.title,
+                    "plan_hash": each.plan_hash,
+                    "released_utc": each.released_utc.isoformat(),
+                    "who": each.who,
+                    "why": each.why,
+                }
+            )
+        return
+    rows = [
+        (each.part, str(each.revision), each.released_utc.isoformat(" ", "minutes"), each.who, each.why)
+        for each in revisions
+    ]
+    click.echo(table(("part", "revision", "released (UTC)", "who", "why"), rows))

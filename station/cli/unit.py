@@ -1,0 +1,237 @@
+"""`coilgate unit`: measure, show, release held ones."""
+
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL, home_of
+from station.cli.output import decision_text, emit, result_text, say, table
+
+if TYPE_CHECKING:
+    from station.core.events import Event
+    from station.core.run_record import RunRecord
+    from station.inspection import Inspection, Request
+    from station.records.views import RunSummary
+
+SCAN_LIMIT = 4_096
+"""Characters of a line that are looked at; a scan is far shorter."""
+
+
+@click.group()
+def unit() -> None:
+    """Units: measure them, show what is on record, release held ones."""
+
+
+@unit.command()
+@click.argument("serials", nargs=-1, required=True, metavar="SERIAL... | -")
+@click.option("--bench", "bench_file", type=click.Path(path_type=Path), help="Bench file. Never by default.")
+@click.option("--plan", "plan_file", type=click.Path(path_type=Path), help="Plan file; default: by serial.")
+@click.option("--operator", default="", help="Badge code, such as OP-07.")
+@click.option(
+    "--purpose",
+    type=click.Choice(["production", "engineering", "study"]),
+    default="production",
+    show_default=True,
+    help="Only production runs can pass a unit.",
+)
+@click.option("--lot", default="", help="Take only units of this lot.")
+@click.option("--repeat", is_flag=True, help="Measure units again that are judged already.")
+@click.option("--load-timeout", default=300.0, show_default=True, help="Seconds to wait for each unit.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
+@click.pass_context
+def measure(
+    ctx: click.Context,
+    serials: tuple[str, ...],
+    bench_file: Path | None,
+    plan_file: Path | None,
+    operator: str,
+    purpose: str,
+    lot: str,
+    repeat: bool,
+    load_timeout: float,
+    as_json: bool,
+) -> None:
+    """Measure units: scan, load, run, decision, bin.
+
+    Serials come as arguments, or from the scanner (one a line) with "-".
+
+    \b
+    Example: coilgate unit measure L2641-01-A01 --bench bench-1.toml --operator OP-07
+    Exit code: 0 all pass, 1 a unit is FAIL, 2 one was not measured or refused.
+    """
+    if bench_file is None:
+        raise click.UsageError(
+            "no bench is taken by default. Say which: --bench FILE\n"
+            "For a simulated one, run in another terminal: coilgate bench simulate"
+        )
+    from station.app.station import Station
+    from station.core.run_record import Purpose
+    from station.inspection import Request
+    from station.signals import stop_on_signals
+
+    request = Request(operator, Purpose(purpose), lot, repeat, load_timeout)
+    with (
+        Station.open(home_of(ctx)) as station,
+        stop_on_signals(station.stop),
+        station.inspecting(bench_file, plan_file=plan_file, where="coilgate unit measure") as inspection,
+    ):
+        inspection.tell = _teller()
+        worst = _measure_all(inspection, _scans(serials), request, as_json)
+    ctx.exit(worst)
+
+
+def _measure_all(inspection: "Inspection", scans: Iterable[str], request: "Request", as_json: bool) -> int:
+    from drivers.errors import InstrumentError
+    from station.errors import NestBusy, SerialError
+
+    worst = 0
+    for scan in scans:
+        try:
+            record = inspection.inspect(scan, request)
+        except (SerialError, NestBusy, InstrumentError) as error:
+            worst = EXIT_COULD_NOT
+            _show_refusal(scan, str(error), as_json)
+            continue
+        worst = max(worst, _exit_code(record))
+        _show(record, as_json)
+        if not record.drive_off_verified:
+            break
+    return worst
+
+
+def _exit_code(record: "RunRecord") -> int:
+    from station.core.results import Decision
+
+    return {Decision.PASS: 0, Decision.FAIL: EXIT_FAIL, Decision.INVALID: EXIT_COULD_NOT}[record.decision]
+
+
+def _scans(serials: tuple[str, ...]) -> Iterator[str]:
+    for each in serials:
+        if each != "-":
+            yield each
+            continue
+        while line := sys.stdin.readline(SCAN_LIMIT):
+            if line.strip():
+                yield line.rstrip("\r\n")
+
+
+def _teller() -> Callable[["Event"], object]:
+    from station.core.events import BenchLatched, MethodStarted, NextAction
+
+    def tell(event: "Event") -> None:
+        if isinstance(event, NextAction):
+            say(event.words)
+        elif isinstance(event, MethodStarted):
+            say(f"  {event.index} of {event.total}: {event.method}")
+        elif isinstance(event, BenchLatched):
+            say(f"BENCH LATCHED: {event.words}")
+
+    return tell
+
+
+def _show_refusal(scan: str, words: str, as_json: bool) -> None:
+    shown = scan[:60]
+    if as_json:
+        emit({"serial": shown, "decision": None, "refused": words})
+    say(f"refused: {words}")
+
+
+def _show(record: "RunRecord", as_json: bool) -> None:
+    from station.app.facts import run_fact
+    from station.inspection import next_action
+
+    if as_json:
+        emit(run_fact(record))
+        return
+    serial = record.opened.unit.serial
+    where = f"bin {record.bin_number} ({record.bin_name})"
+    click.echo(f"{serial}  {decision_text(record.decision)}  {where}")
+    marks = {each.characteristic: each for each in record.judgements}
+    for result in record.results:
+        judgement = marks.get(result.characteristic)
+        words = "" if judgement is None or judgement.decision is None else decision_text(judgement.decision)
+        conditional = "conditional" if judgement is not None and judgement.conditional else ""
+        click.echo(f"  {result.characteristic:<14} {result_text(result):<28} {words} {conditional}".rstrip())
+    if record.reason is not None:
+        click.echo(f"  because {record.reason.words}")
+    click.echo(f"  next: {next_action(record)}")
+
+
+@unit.command()
+@click.argument("serial")
+@click.option("--messages", is_flag=True, help="Also the raw messages of the last run.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object, raw messages included.")
+@click.pass_context
+def show(ctx: click.Context, serial: str, messages: bool, as_json: bool) -> None:
+    """Show what is on record of a unit: its runs, and the last one whole.
+
+    Example: coilgate unit show L2641-01-A01
+    """
+    from station.app.facts import run_fact
+    from station.app.station import Station
+    from station.errors import RecordError
+
+    with Station.open(home_of(ctx)) as station:
+        summaries = station.records.runs_of(serial)
+        closed = [each for each in summaries if each.decision is not None]
+        if not closed:
+            raise RecordError(
+                f"{serial}: no run on record in {station.records.where}. Look at the serial, or at --home."
+            )
+        record = station.records.run(closed[-1].run_id)
+    if as_json:
+        emit(run_fact(record, messages=True) | {"runs": [_summary(each) for each in summaries]})
+        return
+    _show(record, False)
+    click.echo(f"  plan {record.opened.plan_hash[:12]}  run {record.opened.run_id}")
+    rows = [
+        (each.opened_utc.isoformat(" ", "seconds"), each.purpose.value, _said(each)) for each in summaries
+    ]
+    click.echo(table(("opened (UTC)", "purpose", "decision"), rows))
+    if messages:
+        for message in record.transcript:
+            arrow = ">" if message.direction == "out" else "<"
+            click.echo(f"{message.monotonic_s:12.4f} {message.instrument} {arrow} {message.data!r}")
+
+
+def _summary(summary: "RunSummary") -> dict[str, object]:
+    return {
+        "run": summary.run_id,
+        "opened_utc": summary.opened_utc.isoformat(),
+        "purpose": summary.purpose.value,
+        "decision": None if summary.decision is None else summary.decision.value,
+        "bin": summary.bin_number,
+        "held": summary.held,
+    }
+
+
+def _said(summary: "RunSummary") -> str:
+    if summary.decision is None:
+        return "open"
+    bin_text = "" if summary.bin_number is None else f"  bin {summary.bin_number} ({summary.bin_name})"
+    held = "  held" if summary.held else ""
+    return f"{decision_text(summary.decision)}{bin_text}{held}"
+
+
+@unit.command()
+@click.argument("serial")
+@click.option("--reason", "reason_code", required=True, help="Reason code, such as reseated or recleaned.")
+@click.option("--who", required=True, help="Badge code of the engineer.")
+@click.option("--why", required=True, help="In words, for the record.")
+@click.pass_context
+def release(ctx: click.Context, serial: str, reason_code: str, who: str, why: str) -> None:
+    """Release a held unit, so that it may be measured again.
+
+    Example: coilgate unit release L2641-01-A07 --reason reseated --who EN-02 --why "pads cleaned"
+    """
+    from station.app.station import Station
+
+    with Station.open(home_of(ctx)) as station:
+        station.records.release_held(
+            serial, reason_code=reason_code, who=who, why=why, utc=station.clock.utc_now()
+        )
+    click.echo(f"{serial} is released: scan it again.")
+
