@@ -10,6 +10,7 @@ import math
 import struct
 import zlib
 from collections.abc import Iterable, Mapping
+from typing import Any
 
 from station.core.results import Shape, Term
 from station.core.run_record import Trace, TranscriptMessage
@@ -64,7 +65,7 @@ def unpack_budget(number: int, data: bytes) -> dict[str, tuple[Term, ...]]:
 
 
 def pack_trace(trace: Trace) -> tuple[str, bytes]:
-    """Return the JSON list of [column, length] and the columns' values, float64, least significant byte first."""
+    """Return the JSON list of [column, length] and the columns' values, float64, little-endian."""
     shape = json.dumps([[name, len(values)] for name, values in trace.columns])
     return shape, b"".join(struct.pack(f"<{len(values)}d", *values) for _, values in trace.columns)
 
@@ -103,7 +104,7 @@ def _pack(content: object) -> bytes:
     return zlib.compress(json.dumps(content, separators=(",", ":")).encode(), _LEVEL)
 
 
-def _unpack(number: int, data: bytes) -> list[list[object]]:
+def _unpack(number: int, data: bytes) -> Any:
     if number != FORMAT:
         raise RecordError(f"format {number} is not known to this version. Install a newer one to read it.")
     inflater = zlib.decompressobj()

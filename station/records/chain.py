@@ -16,7 +16,7 @@ _LAST = select(chain.c.seq, chain.c.digest).order_by(chain.c.seq.desc()).limit(1
 
 
 def append(connection: Connection, key: bytes, bench: str, kind: str, subject: str, content: bytes) -> int:
-    """Add an entry for `subject` with its canonical bytes `content` to the chain of `bench`; return its number.
+    """Add an entry for `subject`, of canonical bytes `content`, to the chain of `bench`; return its number.
 
     Inside a writing transaction only, which makes sure that nobody else adds at the same time.
     """

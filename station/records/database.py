@@ -1,17 +1,18 @@
-"""One database, SQLite or PostgreSQL: opened, made or brought up to date, and its two kinds of transaction."""
+"""One database, SQLite or PostgreSQL: opened, made, brought up to date; its two kinds of transaction."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, create_engine, event, insert, inspect, select, text
+from sqlalchemy import Connection, Engine, Table, create_engine, event, insert, inspect, select, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 
 from station.errors import RecordError
 from station.records import key_file
 from station.records.append_only import append_only_ddl
+from station.records.rows import Row
 from station.records.schema import APPEND_ONLY, SCHEMA_VERSION, alembic_version, chain, metadata, seal
 from station.records.stamps import stamp
 from station.records.trouble import record_error
@@ -87,13 +88,19 @@ class Database:
             raise record_error(error, self._where) from error
 
 
+def add_row(connection: Connection, table: Table, row: Row) -> int:
+    """Add `row` and return the key that the database gave it."""
+    key = connection.execute(insert(table), row).inserted_primary_key
+    if key is None:
+        raise RecordError(f"a row of {table.name} was not added")
+    return int(key[0])
+
+
 def _make_home(home: Path) -> None:
     try:
         home.mkdir(exist_ok=True)
     except FileNotFoundError as error:
-        raise RecordError(
-            f"{home}: the folder above it is missing. Make it: mkdir -p {home.parent}"
-        ) from error
+        raise RecordError(f"{home}: its folder is missing. Make it: mkdir -p {home.parent}") from error
     except OSError as error:
         raise RecordError(f"{home}: no folder for records ({error.strerror}). Choose another.") from error
 
@@ -191,9 +198,7 @@ def _make_tables(connection: Connection, where: str) -> None:
     if connection.dialect.name == "sqlite":
         others = inspect(connection).get_table_names()
     if others:
-        raise RecordError(
-            f"records {where}: the database holds something else ({others[0]}). Choose another."
-        )
+        raise RecordError(f"records {where}: it holds something else (table {others[0]}). Choose another.")
     metadata.create_all(connection)
     for statement in append_only_ddl(connection.dialect.name, tuple(each.name for each in APPEND_ONLY)):
         connection.execute(text(statement))
@@ -208,8 +213,8 @@ def _checked_key(engine: Engine, home: Path, where: str) -> bytes:
         key = key_file.make_key(home)
     if key is None:
         raise RecordError(
-            f"records {where}: their key {home / key_file.KEY_FILE_NAME} is missing. Restore it from a backup; "
-            "without it nothing can be added and no change would show."
+            f"records {where}: their key {home / key_file.KEY_FILE_NAME} is missing. "
+            "Restore it from a backup: without it nothing can be added and no change would show."
         )
     if sealed is None:
         sealed = _seal(engine, key)

@@ -28,9 +28,7 @@ def read_key(home: Path) -> bytes | None:
     except ValueError:
         key = b""
     if len(key) != _KEY_BYTES:
-        raise RecordError(
-            f"{path}: not a key ({2 * _KEY_BYTES} hexadecimal digits). Restore it from a backup."
-        )
+        raise RecordError(f"{path}: not a key ({2 * _KEY_BYTES} hex digits). Restore it from a backup.")
     return key
 
 
@@ -52,9 +50,7 @@ def make_key(home: Path) -> bytes:
         finally:
             draft.unlink()
     except OSError as error:
-        raise RecordError(
-            f"{path}: the key can't be written ({error.strerror}). Check the folder."
-        ) from error
+        raise RecordError(f"{path}: the key can't be written ({error.strerror}).") from error
     key = read_key(home)
     if key is None:
         raise RecordError(f"{path}: the key was removed while it was made. Try again.")

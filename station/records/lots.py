@@ -1,7 +1,10 @@
 """Lots: how many units are what, the values of a characteristic, and how far a lot has come."""
 
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import ColumnElement, ScalarSelect, Select, Subquery, func, select
 from sqlalchemy import Row as DatabaseRow
-from sqlalchemy import Subquery, func, select
 
 from station.core.results import Decision, ResultStatus
 from station.core.run_record import Purpose
@@ -37,9 +40,7 @@ class LotStore:
             )
             runs = connection.scalar(select(func.count(decided.c.run_key.distinct())))
             held = connection.scalar(_held_units(found.lot_key, decided))
-        return _summary(
-            name, bool(found.simulated), newest, int(first_passed or 0), int(runs or 0), int(held or 0)
-        )
+        return _summary(found, newest, first_passed=first_passed or 0, runs=runs or 0, held=held or 0)
 
     def values(self, name: str, characteristic: str) -> LotValues:
         """See `Records.lot_values`."""
@@ -97,13 +98,13 @@ def _decisions(lot_key: int) -> Subquery:
     )
 
 
-def _by_bin(decided: Subquery):  # noqa: ANN202 - SQLAlchemy's type of this select has no short name
+def _by_bin(decided: Subquery) -> Select[Any]:
     columns = (decided.c.decision, decided.c.bin_number, decided.c.bin_name)
     query = select(*columns, func.count().label("units")).where(decided.c.last == 1)
     return query.group_by(*columns).order_by(*columns)
 
 
-def _held_units(lot_key: int, decided: Subquery):  # noqa: ANN202 - as above
+def _held_units(lot_key: int, decided: Subquery) -> Select[Any]:
     newest = (
         select(hold.c.unit_key, func.max(hold.c.hold_key).label("hold_key"))
         .join(unit, unit.c.unit_key == hold.c.unit_key)
@@ -121,7 +122,7 @@ def _held_units(lot_key: int, decided: Subquery):  # noqa: ANN202 - as above
 
 
 def _summary(
-    name: str, simulated: bool, newest: list[DatabaseRow], first_passed: int, runs: int, held: int
+    found: DatabaseRow, newest: Sequence[DatabaseRow], *, first_passed: int, runs: int, held: int
 ) -> LotSummary:
     counts = {each: sum(row.units for row in newest if row.decision == each) for each in Decision}
     bins: dict[tuple[int, str], int] = {}
@@ -130,8 +131,8 @@ def _summary(
     units = sum(counts.values())
     judged = counts[Decision.PASS] + counts[Decision.FAIL]
     return LotSummary(
-        lot=name,
-        simulated=simulated,
+        lot=found.lot,
+        simulated=bool(found.simulated),
         units=units,
         passed=counts[Decision.PASS],
         failed=counts[Decision.FAIL],
@@ -161,16 +162,16 @@ def _measured_runs(lot_key: int, characteristic: str) -> Subquery:
     )
 
 
-def _final(run_key):  # noqa: ANN001, ANN202 - a column and a scalar select
+def _final(run_key: ColumnElement[int]) -> ScalarSelect[str]:
     """The latest decision on a run."""
     newest = select(decision.c.decision).where(decision.c.run_key == run_key)
     return newest.order_by(decision.c.place.desc()).limit(1).scalar_subquery()
 
 
-def _values(name: str, characteristic: str, rows: list[DatabaseRow]) -> LotValues:
+def _values(name: str, characteristic: str, rows: Sequence[DatabaseRow]) -> LotValues:
     import numpy as np  # 70 ms that nobody pays who only opens and closes runs
 
-    uncertainties = [row.expanded_uncertainty for row in rows]
+    uncertainties = [np.nan if row.expanded_uncertainty is None else row.expanded_uncertainty for row in rows]
     return LotValues(
         lot=name,
         characteristic=characteristic,

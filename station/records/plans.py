@@ -31,8 +31,8 @@ class PlanStore:
             found = same.mappings().one_or_none()
             if found is not None:
                 raise RecordError(
-                    f"plan {found['part']}: this text is released already, as revision {found['revision']} on "
-                    f"{found['released_utc'][:10]}. Change the plan, or use that revision."
+                    f"plan {found['part']}: this text is released already, as revision {found['revision']} "
+                    f"on {found['released_utc'][:10]}. Change the plan, or use that revision."
                 )
             last = connection.scalar(select(func.max(column.revision)).where(column.part == row["part"]))
             row["revision"] = (last or 0) + 1

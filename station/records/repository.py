@@ -15,6 +15,7 @@ from station.records.views import (
     AuditEntry,
     ChainReport,
     Head,
+    LaterDecision,
     LotSummary,
     LotValues,
     PlanRevision,
@@ -37,12 +38,14 @@ class Records:
         """Take an open database; `Records.open` makes one."""
         from station.records.lots import LotStore
         from station.records.plans import PlanStore
+        from station.records.rejudge import DecisionStore
         from station.records.runs import RunStore
         from station.records.units import UnitStore
         from station.records.verifications import AuditStore, VerificationStore
 
         self._database = database
         self._runs = RunStore(database, hook=hook or _nothing)
+        self._decisions = DecisionStore(database)
         self._units = UnitStore(database)
         self._lots = LotStore(database)
         self._plans = PlanStore(database)
@@ -58,7 +61,7 @@ class Records:
         wait_s: float = 10.0,
         hook: Callable[[str], None] | None = None,
     ) -> Records:
-        """Open the records in folder `home`, or at `url` with their key in `home`; make them if there are none.
+        """Open the records in folder `home`, or at `url` with their key in `home`; make new ones if none.
 
         Args:
             home: made if only the last folder of it is missing.
@@ -128,6 +131,20 @@ class Records:
         """
         return self._runs.run(run_id)
 
+    def judge_again(self, later: LaterDecision) -> int:
+        """Put another decision on a closed run; return its place (1, 2, ...). The latest one counts.
+
+        `held` is noted; `hold` and `release_held` are what holds a unit or lets it go.
+
+        Raises:
+            RecordError: the run is not closed on record, or no word who and why.
+        """
+        return self._decisions.add(later)
+
+    def later_decisions(self, run_id: str) -> tuple[LaterDecision, ...]:
+        """Return the decisions on a run after its own one, oldest first."""
+        return self._decisions.of_run(run_id)
+
     # Units
 
     def runs_of(self, serial: str) -> list[RunSummary]:
@@ -135,7 +152,7 @@ class Records:
         return self._units.runs_of(serial)
 
     def unit_state(self, serial: str, *, characteristics: Sequence[str] = ("R20", "L")) -> UnitState | None:
-        """Return where a unit stands, with its last measured `characteristics`; None for an unknown serial."""
+        """Return where a unit stands, with its last measured `characteristics`; None if unknown."""
         return self._units.state(serial, characteristics=characteristics)
 
     def is_held(self, serial: str) -> bool:
@@ -243,7 +260,7 @@ class Records:
         return self._audit.entries(subject)
 
     def head(self, bench: str) -> Head:
-        """Return the last entry of a bench's digest chain, to be kept elsewhere; `""`: the station's chain."""
+        """Return the last entry of a bench's digest chain, to be kept elsewhere; `""`: the station's."""
         from station.records import chain
 
         with self._database.reading() as connection:

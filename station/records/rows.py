@@ -176,12 +176,7 @@ def judgements_of(text: str) -> tuple[Judgement, ...]:
 
 def _record_of(rows: RunRows) -> RunRecord:
     terms = {} if rows.budget is None else blobs.unpack_budget(rows.budget["format"], rows.budget["data"])
-    measured = sorted(
-        (r for r in rows.results if r["result_place"] is not None), key=lambda r: r["result_place"]
-    )
-    judged = sorted(
-        (r for r in rows.results if r["judgement_place"] is not None), key=lambda r: r["judgement_place"]
-    )
+    measured, judged = (_in_order(rows.results, place) for place in ("result_place", "judgement_place"))
     return RunRecord(
         opened=opened_of(rows.opened, rows.unit),
         closed_utc=moment(str(rows.run["closed_utc"])),
@@ -202,6 +197,10 @@ def _record_of(rows: RunRows) -> RunRecord:
     )
 
 
+def _in_order(rows: list[Row], place: str) -> list[Row]:
+    return sorted((row for row in rows if row[place] is not None), key=lambda row: row[place])
+
+
 def _decision_row(record: RunRecord) -> Row:
     return {
         "place": 0,
@@ -220,17 +219,11 @@ def _decision_row(record: RunRecord) -> Row:
 
 
 _NO_RESULT: Row = dict.fromkeys(
-    (
-        "result_place", "unit_symbol", "status", "value", "standard_uncertainty", "degrees_of_freedom",
-        "expanded_uncertainty", "reason_code", "reason_words", "reason_remedy", "first_message", "past_message",
-    )
-)  # fmt: skip
+    ["result_place", "unit_symbol", "status", "value", "standard_uncertainty", "degrees_of_freedom", "expanded_uncertainty", "reason_code", "reason_words", "reason_remedy", "first_message", "past_message"]
+)
 _NO_JUDGEMENT: Row = dict.fromkeys(
-    (
-        "judgement_place", "judgement", "conditional", "acceptance_lower", "acceptance_upper",
-        "judgement_code", "judgement_words", "judgement_remedy",
-    )
-)  # fmt: skip
+    ["judgement_place", "judgement", "conditional", "acceptance_lower", "acceptance_upper", "judgement_code", "judgement_words", "judgement_remedy"]
+)
 
 
 def _result_rows(record: RunRecord) -> list[Row]:

@@ -2,8 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
+from typing import Any
 
-from sqlalchemy import Connection, Select, Table, select
+from sqlalchemy import ColumnElement, Connection, Select, Table, select
 
 from station.records.rows import Row, RunRows
 from station.records.schema import (
@@ -40,14 +41,14 @@ def read_run_rows(connection: Connection, run_ids: Sequence[str]) -> dict[str, R
 
 
 def read_opened(connection: Connection, run_id: str) -> Row | None:
-    """Return the row of an opened run, with its unit's and lot's columns and `closed_utc` (None while open)."""
+    """Return the row of an opened run with its unit's and lot's; `closed_utc` is None while open."""
     query = _opened().add_columns(unit.c.lot_key, run.c.closed_utc)
     query = query.outerjoin(run, run.c.run_key == run_opened.c.run_key).where(run_opened.c.run_id == run_id)
     row = connection.execute(query).mappings().one_or_none()
     return None if row is None else dict(row)
 
 
-def _opened() -> Select[tuple[object, ...]]:
+def _opened() -> Select[Any]:
     places = (unit.c.serial, lot.c.lot, unit.c.panel, unit.c.row, unit.c.column)
     return select(run_opened, *places).join(unit, unit.c.unit_key == run_opened.c.unit_key).join(lot)
 
@@ -64,13 +65,10 @@ class _Parts:
         self._transcripts = _one(connection, transcript, keys)
         order = (trace.c.run_key, trace.c.place)
         self._traces = _many(connection, select(trace).where(trace.c.run_key.in_(keys)).order_by(*order))
+        place = (run_identity.c.run_key, run_identity.c.place)
         identities = select(run_identity.c.run_key, instrument_identity).join(instrument_identity)
-        self._identities = _many(
-            connection,
-            identities.where(run_identity.c.run_key.in_(keys)).order_by(
-                run_identity.c.run_key, run_identity.c.place
-            ),
-        )
+        wanted = run_identity.c.run_key.in_(keys)
+        self._identities = _many(connection, identities.where(wanted).order_by(*place))
 
     def rows_of(self, key: int, opened: Row, closed: Row) -> RunRows:
         return RunRows(
@@ -87,16 +85,18 @@ class _Parts:
         )
 
 
-def _rows(connection: Connection, query: Select[tuple[object, ...]]) -> list[Row]:
+def _rows(connection: Connection, query: Select[Any]) -> list[Row]:
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def _one(connection: Connection, table: Table, keys: Sequence[int], *conditions: object) -> dict[int, Row]:
-    query = select(table).where(table.c.run_key.in_(keys), *conditions)  # type: ignore[arg-type]
+def _one(
+    connection: Connection, table: Table, keys: Sequence[int], *conditions: ColumnElement[bool]
+) -> dict[int, Row]:
+    query = select(table).where(table.c.run_key.in_(keys), *conditions)
     return {row["run_key"]: row for row in _rows(connection, query)}
 
 
-def _many(connection: Connection, query: Select[tuple[object, ...]]) -> defaultdict[int, list[Row]]:
+def _many(connection: Connection, query: Select[Any]) -> defaultdict[int, list[Row]]:
     by_run: defaultdict[int, list[Row]] = defaultdict(list)
     for row in _rows(connection, query):
         by_run[row["run_key"]].append(row)

@@ -12,7 +12,7 @@ from station.core.run_record import Purpose, RunOpened, RunRecord
 from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import run_bytes
-from station.records.database import Database
+from station.records.database import Database, add_row
 from station.records.rows import Row, RunRows, opened_of, opened_row, record_of, rows_of, unit_row
 from station.records.run_rows import read_opened, read_run_rows
 from station.records.schema import (
@@ -66,7 +66,7 @@ class RunStore:
             if connection.scalar(select(run_opened.c.run_key).where(run_opened.c.run_id == row["run_id"])):
                 raise RecordError(f"run {opened.run_id} is on record already; a new run needs a new id.")
             row["unit_key"] = _unit_key(connection, where, _lot_key(connection, opened))
-            key = connection.execute(insert(run_opened), row).inserted_primary_key[0]
+            key = add_row(connection, run_opened, row)
             connection.execute(insert(unfinished), {"run_key": key})
             self._hook("open_run.written")
         self._hook("open_run.committed")
@@ -149,7 +149,7 @@ def _lot_key(connection: Connection, opened: RunOpened) -> int:
     found = connection.execute(select(lot.c.lot_key, lot.c.simulated).where(lot.c.lot == name)).one_or_none()
     if found is None:
         row = {"lot": name, "simulated": int(opened.simulated)}
-        return int(connection.execute(insert(lot), row).inserted_primary_key[0])
+        return add_row(connection, lot, row)
     # Units without a lot (reference units) belong together in nothing.
     if name and bool(found.simulated) != opened.simulated:
         kinds = ("real", "simulated") if opened.simulated else ("simulated", "real")
@@ -165,7 +165,7 @@ def _unit_key(connection: Connection, row: Row, lot_key: int) -> int:
     found = connection.execute(query).mappings().one_or_none()
     if found is None:
         new = {name: row[name] for name in ("serial", "panel", "row", "column")} | {"lot_key": lot_key}
-        return int(connection.execute(insert(unit), new).inserted_primary_key[0])
+        return add_row(connection, unit, new)
     for name in ("lot", "panel", "row", "column"):
         if found[name] != row[name]:
             raise RecordError(
@@ -196,7 +196,7 @@ def _open_keys(connection: Connection, rows: RunRows) -> _Open:
 def _identity_key(connection: Connection, row: Row) -> int:
     query = select(instrument_identity.c.identity_key).filter_by(**row)
     key = connection.scalar(query)
-    return int(key or connection.execute(insert(instrument_identity), row).inserted_primary_key[0])
+    return int(key or add_row(connection, instrument_identity, row))
 
 
 def _place(connection: Connection, keys: _Open, panel: str) -> None:

@@ -7,6 +7,8 @@ database's own small integers and appear in no digest and no export; names, seri
 Times are ISO 8601 text in UTC with microseconds. Numbers are SI, unscaled, 64 bit.
 """
 
+from typing import Any
+
 from sqlalchemy import (
     REAL,
     BigInteger,
@@ -24,6 +26,7 @@ from sqlalchemy import (
     UniqueConstraint,
     text,
 )
+from sqlalchemy.types import TypeEngine
 
 SCHEMA_VERSION = "0001"
 """The newest migration; the one row of `alembic_version` says which a database has."""
@@ -40,11 +43,11 @@ metadata = MetaData(naming_convention=_NAMES)
 
 # STRICT tables take only INTEGER, REAL, TEXT and BLOB; PostgreSQL's REAL has 32 bit, its INTEGER too.
 Key = BigInteger().with_variant(Integer(), "sqlite")
-Number = REAL().with_variant(Double(), "postgresql")
+Number: TypeEngine[float] = REAL().with_variant(Double(), "postgresql")
 
-_ROWS = {"sqlite_strict": True}
+_ROWS: dict[str, Any] = {"sqlite_strict": True}
 # A table whose primary key is the way it is always read needs no second tree. Not for rows with blobs.
-_KEYED = {"sqlite_strict": True, "sqlite_with_rowid": False}
+_KEYED: dict[str, Any] = {"sqlite_strict": True, "sqlite_with_rowid": False}
 
 
 def _own_key(name: str) -> Column[int]:

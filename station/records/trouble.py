@@ -14,7 +14,7 @@ _SQLITE = (
     ("SQLITE_CORRUPT", "the file is damaged. Keep a copy of it and restore the last backup."),
     (
         "SQLITE_CANTOPEN",
-        "the file can't be opened. Check that the folder is there and may be read and written.",
+        "the file can't be opened. Check that its folder is there and may be written.",
     ),
     ("SQLITE_PERM", "access is not allowed. Check the owner and mode of the file."),
     ("SQLITE_AUTH", "access is not allowed. Check the owner and mode of the file."),

@@ -2,15 +2,16 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Connection, Select, and_, func, insert, select
+from sqlalchemy import Connection, Select, and_, func, select
 
 from station.core.results import Decision, ResultStatus
 from station.core.run_record import Purpose, UnitId
 from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import canonical_bytes
-from station.records.database import Database
+from station.records.database import Database, add_row
 from station.records.rows import Row, reason_of
 from station.records.schema import decision, hold, lot, result, run, run_opened, unit
 from station.records.stamps import clean, moment, name, stamp
@@ -64,12 +65,12 @@ class UnitStore:
             key = _unit_key(connection, serial)
             if _held(connection, key)[0] == held:
                 raise RecordError(f"unit {serial} is {'held already' if held else 'not held'}.")
-            entry = connection.execute(insert(hold), row | {"unit_key": key}).inserted_primary_key[0]
+            entry = add_row(connection, hold, row | {"unit_key": key})
             content = canonical_bytes(row | {"serial": serial})
             chain.append(connection, self._database.key, chain.STATION, "hold", str(entry), content)
 
 
-def _where_is(serial: str) -> Select[tuple[object, ...]]:
+def _where_is(serial: str) -> Select[Any]:
     return select(unit, lot.c.lot).join(lot).where(unit.c.serial == serial)
 
 

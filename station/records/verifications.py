@@ -10,7 +10,7 @@ from station.core.verification import Verification
 from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import canonical_bytes
-from station.records.database import Database
+from station.records.database import Database, add_row
 from station.records.rows import Row
 from station.records.schema import audit_entry, run, run_opened, unit, verification
 from station.records.stamps import clean, moment, name, stamp
@@ -80,7 +80,7 @@ class AuditStore:
             "why": clean(entry.why),
         }
         with self._database.writing() as connection:
-            key = connection.execute(insert(audit_entry), row).inserted_primary_key[0]
+            key = add_row(connection, audit_entry, row)
             content = canonical_bytes(row)
             chain.append(connection, self._database.key, chain.STATION, "audit", str(key), content)
 

@@ -1,10 +1,10 @@
-"""What the records give back, runs apart (those are `station.core.run_record.RunRecord`). Frozen data only."""
+"""What the records give back, runs apart (those are `station.core.run_record.RunRecord`). Frozen."""
 
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from station.core.results import Decision, Reason
+from station.core.results import Decision, Judgement, Reason
 from station.core.run_record import Purpose, UnitId
 
 if TYPE_CHECKING:
@@ -33,6 +33,24 @@ class RunSummary:
     bin_name: str
     held: bool
     repeats_run_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class LaterDecision:
+    """Another decision on a run on record: under another plan revision, or by `concession` (its number)."""
+
+    run_id: str
+    plan_hash: str
+    decision: Decision
+    reason: Reason | None
+    bin_number: int
+    bin_name: str
+    held: bool
+    judgements: tuple[Judgement, ...]
+    concession: str
+    who: str
+    why: str
+    decided_utc: datetime
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,8 @@ from station.core.verification import Verification
 START = datetime(2026, 11, 25, 8, 0, 0, 123456, tzinfo=UTC)
 _numbers: Iterator[int] = count(1)
 
+_DIALOGUE = [("out", b"FETC?\n"), ("in", b"+7.912E+00,\xff\x00\n")] * 30
+
 NO_CONTACT = Reason("no_contact", "pad 2 does not touch", "Seat the unit again.")
 
 
