@@ -138,6 +138,10 @@ class ThermometerDialect:
     """What stands before the sum of all bytes ahead of it, modulo 256; empty for no checksum."""
     count_modulus: int
     identity_every: int
+    period_s: float
+    """Time between two lines, when streaming."""
+    late_s: float
+    """How far a line may lag behind the ones before it, when streaming; older ones are passed over."""
 
     kind = "thermometer"
 
@@ -328,6 +332,8 @@ def _read_thermometer(name: str, wire: Wire, top: Table) -> ThermometerDialect:
         checksum_mark=response.text("checksum_mark", default="").encode("ascii", "replace"),
         count_modulus=response.integer("count_modulus", least=2) if streaming else 0,
         identity_every=response.integer("identity_every") if streaming else 0,
+        period_s=response.number("period_s") if streaming else 0.0,
+        late_s=response.number("late_s") if streaming else 0.0,
     )
     if messages:
         messages.close()

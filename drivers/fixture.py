@@ -26,7 +26,7 @@ NOT_ALLOWED_NOW = 3
 """The fixture's error code for what its state forbids; ours too where its flags tell of a dropped drive."""
 
 _STALE_SEQUENCES = 16  # a response to one of this many earlier messages is late, not foreign
-_STALE_LINES = 4  # more late responses than this in a row are a fault
+_STALE_LINES = 8  # more late responses than this in a row are a fault
 _SOURCE_ROUTES = (Route.SOURCE_FORWARD, Route.SOURCE_REVERSE)
 _TESLA_PER_COUNT = 1e-9  # the field is told in whole nanotesla
 _OHM_PER_COUNT = 1e-6  # a contact's resistance is told in whole microohm
@@ -209,18 +209,15 @@ class LineFixture:
         self._sequence = (self._sequence + 1) % SEQUENCE_MODULUS
         message = program_line(self._sequence, words)
         timeout_s = self._dialect.wire.timeout_s + more_s
-        line = self._exchange.ask(message, timeout_s=timeout_s, look_first=False)
+        reply = self._parse(message, self._exchange.ask(message, timeout_s=timeout_s, look_first=False))
         for _ in range(_STALE_LINES):
-            reply = self._parse(message, line)
-            if reply.sequence == self._sequence:
-                return self._accept(words, reply)
-            age = (self._sequence - reply.sequence) % SEQUENCE_MODULUS
-            if age > _STALE_SEQUENCES:
+            if not 0 < (self._sequence - reply.sequence) % SEQUENCE_MODULUS <= _STALE_SEQUENCES:
                 break
-            line = self._exchange.read_on(timeout_s=timeout_s)
-        raise self._exchange.refuse(
-            message, f"number {self._sequence} was expected; received {shown(line)}", line
-        )
+            reply = self._parse(message, self._exchange.read_on(timeout_s=timeout_s))
+        if reply.sequence == self._sequence:
+            return self._accept(words, reply)
+        problem = f"number {self._sequence} was expected; received {shown(reply.raw)}"
+        raise self._exchange.refuse(message, problem, reply.raw)
 
     def _parse(self, message: bytes, line: bytes) -> FixtureReply:
         try:

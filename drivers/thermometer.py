@@ -18,6 +18,11 @@ from drivers.session import Exchange, check_identity, parse_identity
 
 STREAM = b"(streamed line)"
 
+_LONGEST_BACKLOG = 25  # lines
+_PERIOD_TOLERANCE = (
+    0.06  # the instrument's own clock is no standard, and some do not count the identity lines
+)
+
 
 class SerialThermometer:
     """A `Thermometer` on a serial line."""
@@ -37,6 +42,7 @@ class SerialThermometer:
         self._dialect = dialect
         self._expected_identity = expected_identity
         self._last_count: int | None = None
+        self._used = (0, 0.0)
         self._at_line_start = False
 
     def identify(self) -> Identity:
@@ -77,10 +83,15 @@ class SerialThermometer:
     def _measure_streaming(self) -> tuple[Reading, Reading]:
         self._skip_what_is_old()
         if self._last_count is None:
-            self._next_count(self._next_data_line())
-        line = self._next_data_line()
-        match = self._next_count(line)
-        return self._readings(match, line)
+            self._in_time(self._next_data_line())
+        for _ in range(_LONGEST_BACKLOG):
+            line = self._next_data_line()
+            if self._in_time(line):
+                return self._readings(self._match(line), line)
+        late_s = self._dialect.late_s
+        raise self._refuse(
+            f"{_LONGEST_BACKLOG} lines came more than {late_s:g} s late; is the period right?", line
+        )
 
     def _skip_what_is_old(self) -> None:
         """Throw away what had queued up, and the rest of a line that started before now."""
@@ -105,16 +116,27 @@ class SerialThermometer:
                 return line
         raise self._refuse("identities only", line)
 
-    def _next_count(self, line: bytes) -> re.Match[bytes]:
-        match = self._match(line)
-        count, last = int(match["count"]), self._last_count
-        self._last_count = count
-        if (
-            last is not None
-            and not 0 < (count - last) % self._dialect.count_modulus < self._dialect.count_modulus // 2
-        ):
+    def _in_time(self, line: bytes) -> bool:
+        """Check that the count moves; tell whether the line keeps pace with the last one that was used.
+
+        A line that stalled and then floods brings old temperatures after the call; their counts lag behind
+        the clock.
+        """
+        now_s = self._clock.monotonic()
+        count, modulus = int(self._match(line)["count"]), self._dialect.count_modulus
+        last, self._last_count = self._last_count, count
+        if last is None:
+            self._used = (count, now_s)
+            return True
+        if not 0 < (count - last) % modulus < modulus // 2:
             raise self._refuse(f"count {count} came after {last}: frozen or late", line)
-        return match
+        used_count, used_s = self._used
+        elapsed_s = now_s - used_s
+        lag_s = elapsed_s - (count - used_count) % modulus * self._dialect.period_s
+        if lag_s > self._dialect.late_s + _PERIOD_TOLERANCE * elapsed_s:
+            return False
+        self._used = (count, now_s)
+        return True
 
     def _await_identity(self) -> bytes:
         self._skip_what_is_old()
