@@ -84,7 +84,8 @@ def show(ctx: click.Context, part: str | None, text: bool, as_json: bool) -> Non
     from station.errors import RecordError
 
     with Station.open(home_of(ctx)) as station:
-        revisions = [each for each in station.records.released_plans(every_revision=True) if part in (None, each.part)]
+        every = station.records.released_plans(every_revision=True)
+    revisions = [each for each in every if part in (None, each.part)]
     if not revisions:
         which = f" for {part}" if part else ""
         raise RecordError(f"no released plan{which}. Release one: coilgate plan release FILE")
