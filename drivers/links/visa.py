@@ -44,6 +44,11 @@ _GONE = {
     StatusCode.error_invalid_object,
     StatusCode.error_resource_not_found,
 }
+_ANY = Exception
+"""What the backends raise besides VISA errors: bare errors of sockets, remote calls, USB and their own slips.
+
+It is caught around single calls of the library only, and becomes our error there.
+"""
 _PARITY = {"N": constants.Parity.none, "E": constants.Parity.even, "O": constants.Parity.odd}
 _STOP_BITS = {1: constants.StopBits.one, 2: constants.StopBits.two}
 
@@ -67,9 +72,7 @@ def open_visa(
     try:
         resource = _open(address, backend, open_timeout)
         port = _port_of(resource, baud, frame, write_timeout)
-    # The pure-Python backend raises bare `Exception` for an address that does not answer, and ValueError,
-    # OSError or the errors of its optional libraries for the rest: whatever it is, it could not be opened.
-    except Exception as error:
+    except _ANY as error:
         raise LinkOpenError(
             f"{name}: could not be opened by VISA ({backend}): {_reason(error)}. "
             "Check that the instrument is on, the address is right and no other program holds it."
@@ -101,11 +104,11 @@ class DescriptorPort:
             count = int.from_bytes(
                 fcntl.ioctl(self._descriptor, termios.FIONREAD, _FOUR_BYTES), sys.byteorder
             )
-            if not count:
-                raise PortClosed("end of stream")
-            data, _ = self._library.read(self._session, min(count, _CHUNK_BYTES))
-        except (pyvisa.Error, OSError) as error:
+            data, _ = self._library.read(self._session, min(count, _CHUNK_BYTES)) if count else (b"", None)
+        except _ANY as error:
             raise _mapped(error) from error
+        if not count:
+            raise PortClosed("end of stream")
         return data
 
     def send(self, data: bytes, wait_s: float) -> int:
@@ -114,7 +117,7 @@ class DescriptorPort:
             return 0
         try:
             sent, _ = self._library.write(self._session, data[:_WRITE_CHUNK_BYTES])
-        except (pyvisa.Error, OSError) as error:
+        except _ANY as error:
             if _timed_out(error):
                 raise PortStuck from error
             raise _mapped(error) from error
@@ -153,7 +156,7 @@ class MessagePort:
         try:
             self._set_timeout(wait_s)
             data, _ = self._library.read(self._session, _CHUNK_BYTES)
-        except (pyvisa.Error, OSError) as error:
+        except _ANY as error:
             if _timed_out(error):
                 return b""
             raise _mapped(error) from error
@@ -164,7 +167,7 @@ class MessagePort:
         try:
             self._set_timeout(self._write_timeout_s)
             sent, _ = self._library.write(self._session, data)
-        except (pyvisa.Error, OSError) as error:
+        except _ANY as error:
             if _timed_out(error):
                 raise PortStuck from error
             raise _mapped(error) from error
@@ -180,7 +183,7 @@ class MessagePort:
             return True
         try:
             self._library.clear(self._session)
-        except (pyvisa.Error, OSError, NotImplementedError):
+        except _ANY:
             return False
         return True
 
@@ -251,7 +254,7 @@ def _silence(resource: MessageBasedResource) -> ExitStack:
 
 def _close(resource: MessageBasedResource) -> None:
     # A session whose instrument has gone may fail to close; it is gone all the same.
-    with suppress(pyvisa.Error, OSError, termios.error):
+    with suppress(_ANY):
         resource.close()
 
 
@@ -268,7 +271,7 @@ def _mapped(error: Exception) -> PortClosed | PortBroken:
         number = error.errno or getattr(error.__context__, "errno", None)
         kind = PortClosed if number in GONE_ERRNO else PortBroken
         return kind(error.strerror or str(error))
-    return PortBroken(str(error))
+    return PortBroken(f"{type(error).__name__}: {error}")
 
 
 def _reason(error: Exception) -> str:
