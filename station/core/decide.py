@@ -13,8 +13,7 @@ def decide(
 
     In this order: a run cut short (`run_reason`) is INVALID; any INVALID judgement makes it INVALID;
     any FAIL makes it FAIL; nothing judged is INVALID; a run that may not give PASS (`gate_reason`, see
-    `station.core.gates`) is INVALID; else PASS. So a closed gate hides no FAIL, and no path leads to PASS past
-    a gate.
+    `station.core.gates`) is INVALID; else PASS. So no path leads to PASS past a gate.
     """
     if run_reason is not None:
         return Decision.INVALID, run_reason

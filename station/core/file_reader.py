@@ -25,12 +25,18 @@ class Mistakes:
         self._file_name = file_name
         self._lines = lines
         self._found: list[Mistake] = []
+        self._paths: set[Path] = set()
 
     def add(self, path: Path, message: str) -> None:
         """Note a mistake at the key `path`."""
         mistake = Mistake(self._file_name, line_of(self._lines, path), path_words(path), message)
+        self._paths.add(path)
         if mistake not in self._found:
             self._found.append(mistake)
+
+    def within(self, section: str) -> bool:
+        """Tell whether a mistake was found in a section: at a first key such as `coil`, or below it."""
+        return any(path[:1] == (section,) for path in self._paths)
 
     @property
     def found(self) -> tuple[Mistake, ...]:
@@ -98,7 +104,7 @@ class Table:
         """Note a mistake at `key` (empty: at the table itself)."""
         self._mistakes.add((*self.path, key) if key else self.path, message)
 
-    def keys(self) -> tuple[str, ...]:
+    def names(self) -> tuple[str, ...]:
         """Return the keys that the file has, in its order; all of them then count as known."""
         self._asked |= set(self._content)
         return tuple(self._content)
@@ -112,9 +118,7 @@ class Table:
     def _choice(self) -> str:
         return f" (known: {', '.join(sorted(self._asked))})" if self._asked else ""
 
-    def _take(
-        self, key: str, kinds: type | tuple[type, ...], right: str, required: bool
-    ) -> object | None:
+    def _take(self, key: str, kinds: type | tuple[type, ...], right: str, required: bool) -> object | None:
         self._asked.add(key)
         if key not in self._content:
             if required:
@@ -127,7 +131,7 @@ class Table:
         return value
 
     def text(self, key: str, *, default: str | None = None, limit: int = 200) -> str:
-        """Return a text of at most `limit` characters; without `default` it must be there and not be empty."""
+        """Return a text of at most `limit` characters; without `default` it must not be missing or empty."""
         value = self._take(key, str, "a text in quotes", default is None)
         if value is None:
             return default or ""
@@ -167,6 +171,11 @@ class Table:
             self.mistake(key, f"must be a whole number from {lower} to {upper}; got {number}")
             return stand_in
         return number
+
+    def optional_integer(self, key: str, *, lower: int, upper: int) -> int | None:
+        """Return a whole number within the bounds, None if it is not there."""
+        self._asked.add(key)
+        return self.integer(key, lower=lower, upper=upper) if key in self._content else None
 
     def number(self, key: str, *, lower: float, upper: float, default: float | None = None) -> float:
         """Return a number without unit within the bounds; a wrong one gives the default, or NaN."""
@@ -215,6 +224,11 @@ class Table:
             return math.nan if key in self._content else None
         return self._checked_quantity((*self.path, key), str(value), dimension, lower, upper)
 
+    def first_text(self, key: str) -> str:
+        """Return the first element of a list if it is a text, else an empty one; notes no mistake."""
+        value = self._content.get(key)
+        return value[0] if isinstance(value, list) and value and isinstance(value[0], str) else ""
+
     def quantities(
         self, key: str, dimension: Dimension, *, lower: float = -math.inf, upper: float = math.inf
     ) -> tuple[float, ...]:
@@ -245,6 +259,9 @@ class Table:
     def table(self, key: str, *, required: bool = False) -> "Table":
         """Return the table at `key`; an empty one if it is not there or no table."""
         value = self._take(key, dict, f"a table: [{path_words((*self.path, key))}]", required)
+        if required and not isinstance(value, dict):
+            # One mistake is enough: what is read from a missing table is missing in silence.
+            return Table({}, (*self.path, key), Mistakes("", {}))
         return Table(value if isinstance(value, dict) else {}, (*self.path, key), self._mistakes)
 
     def tables(self, key: str, *, required: bool = False) -> "list[Table]":

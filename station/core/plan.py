@@ -85,6 +85,8 @@ class InductanceStep(MethodStep):
     level_v: float = 1.0
     averaging: int = 4
     range_ohm: float | None = None
+    suffix: str = ""
+    """Added to the names `L`, `Rs`, `Q`: empty for a plan's first inductance step, then such as `@300kHz`."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,60 @@
+"""Makes a reference unit from its text, or says everything that is wrong with it."""
+
+from station.core.file_reader import Table, read_file
+from station.core.quantity import Dimension
+from station.core.verification import AssignedValue, ReferenceUnit
+from station.errors import BenchError
+
+KINDS = ("good", "open", "shorted_turn", "out_of_limit")
+_UNITS = {"R20": "ohm", "Rs": "ohm", "L": "H", "Q": "1", "B": "T/A", "rise": "K"}
+"""By what stands before the @ of a characteristic's name."""
+
+
+def parse_reference_unit(text: str, file_name: str) -> ReferenceUnit:
+    """Return the reference unit that a TOML text states. `file_name` is for the messages.
+
+    A good one needs at least one assigned value. Raises BenchError with all mistakes, in order of line.
+    """
+    root, mistakes = read_file(text, file_name)
+    if not mistakes.found:
+        unit = _read(root)
+        if not mistakes.found:
+            return unit
+    raise BenchError(mistakes.found)
+
+
+def _read(root: Table) -> ReferenceUnit:
+    kind = root.choice("kind", KINDS)
+    values = root.table("assigned", required=kind == "good")
+    unit = ReferenceUnit(
+        serial=root.text("serial", limit=64),
+        part=root.text("part", limit=40),
+        kind=kind,
+        values=tuple(_read_value(values, name) for name in values.names()),
+    )
+    if kind == "good" and not unit.values:
+        values.mistake("", "must state one value at least, such as [assigned.R20]")
+    root.close()
+    return unit
+
+
+def _read_value(values: Table, name: str) -> AssignedValue:
+    unit_symbol = _UNITS.get(name.partition("@")[0], "")
+    if not unit_symbol:
+        values.mistake(name, "is no characteristic; known are R20, L, Rs, Q, and such as B@2mm and rise@3V")
+        return AssignedValue(name, "", 0.0, 0.0, "", "")
+    table = values.table(name)
+    dimension = Dimension(unit_symbol)
+    assigned_on = table.day("assigned_on")
+    if "assigned_on" not in table:
+        table.mistake("assigned_on", "is missing; must be a date without quotes, such as 2026-09-01")
+    value = AssignedValue(
+        characteristic=name,
+        unit_symbol=unit_symbol,
+        value=table.quantity("value", dimension),
+        expanded_uncertainty=table.quantity("expanded_uncertainty", dimension, lower=1e-30),
+        assigned_on="" if assigned_on is None else assigned_on.isoformat(),
+        assigned_by=table.text("assigned_by"),
+    )
+    table.close()
+    return value
