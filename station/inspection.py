@@ -137,9 +137,11 @@ class Inspection:
         _require_free(unit, state, request)
         self.tell(ScanTaken(serial=unit.serial))
         self._wait_for_unit(unit, request)
-        opened = self._open(plan.plan, unit, request, state)
+        opened = self._opening(plan.plan, unit, request, state)
+        run_request = self._run_request(plan, opened, state)
+        self.records.open_run(opened)
         self.tell(RunStarted(serial=unit.serial, run_id=opened.run_id))
-        record = run_unit(self.bench, self._run_request(plan, opened, state), on_event=self.tell)
+        record = run_unit(self.bench, run_request, on_event=self.tell)
         self.records.close_run(record)
         self._tell_decision(record)
         return record
@@ -182,9 +184,9 @@ class Inspection:
                 )
             clock.sleep(POLL_S)
 
-    def _open(self, plan: Plan, unit: UnitId, request: Request, state: UnitState | None) -> RunOpened:
+    def _opening(self, plan: Plan, unit: UnitId, request: Request, state: UnitState | None) -> RunOpened:
         setup = self.bench.setup
-        opened = RunOpened(
+        return RunOpened(
             run_id=self.new_id(),
             unit=unit,
             part=plan.part,
@@ -198,8 +200,6 @@ class Inspection:
             software_version=version("coilgate"),
             repeats_run_id="" if state is None else state.run_id,
         )
-        self.records.open_run(opened)
-        return opened
 
     def _run_request(self, plan: PlanInUse, opened: RunOpened, state: UnitState | None) -> RunRequest:
         verification = self.records.latest_verification(opened.bench, opened.nest)
@@ -232,7 +232,7 @@ class Inspection:
         return tuple(
             each
             for each in plan.steps
-            if is_due(each.frequency, position_in_lot=in_lot, position_in_panel=in_panel)
+            if is_due(each.frequency, position_in_lot=in_lot + 1, position_in_panel=in_panel + 1)
         )
 
     def _tell_decision(self, record: RunRecord) -> None:

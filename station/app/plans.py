@@ -44,6 +44,6 @@ def design_field_of(plan: Plan) -> Callable[[float, float], float] | None:
     """Return the drawing's field in T/A at (height_m, lateral_m); None if no method needs it."""
     if not any(isinstance(each, FieldStep) for each in plan.steps):
         return None
-    from station.coil.drawing import axial_field
+    from station.app.drawing import axial_field
 
     return axial_field(plan.coil)
