@@ -219,10 +219,32 @@ def _decision_row(record: RunRecord) -> Row:
 
 
 _NO_RESULT: Row = dict.fromkeys(
-    ["result_place", "unit_symbol", "status", "value", "standard_uncertainty", "degrees_of_freedom", "expanded_uncertainty", "reason_code", "reason_words", "reason_remedy", "first_message", "past_message"]
+    [
+        "result_place",
+        "unit_symbol",
+        "status",
+        "value",
+        "standard_uncertainty",
+        "degrees_of_freedom",
+        "expanded_uncertainty",
+        "reason_code",
+        "reason_words",
+        "reason_remedy",
+        "first_message",
+        "past_message",
+    ]
 )
 _NO_JUDGEMENT: Row = dict.fromkeys(
-    ["judgement_place", "judgement", "conditional", "acceptance_lower", "acceptance_upper", "judgement_code", "judgement_words", "judgement_remedy"]
+    [
+        "judgement_place",
+        "judgement",
+        "conditional",
+        "acceptance_lower",
+        "acceptance_upper",
+        "judgement_code",
+        "judgement_words",
+        "judgement_remedy",
+    ]
 )
 
 
