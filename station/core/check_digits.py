@@ -26,7 +26,7 @@ def mod37_2_check(text: str) -> str:
 
 
 def luhn_check(text: str) -> str:
-    """Return the Luhn check digit (ISO/IEC 7812-1:2017, annex B) of the digits of `text`; others don't count."""
+    """Return the Luhn check digit (ISO/IEC 7812-1:2017, annex B) of the digits of `text`."""
     total = 0
     for index, digit in enumerate(int(each) for each in reversed(text) if each in string.digits):
         doubled = digit * 2 if index % 2 == 0 else digit

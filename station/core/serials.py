@@ -9,10 +9,10 @@ from station.core.run_record import UnitId
 from station.core.serial_pattern import SCAN_LENGTH_LIMIT
 from station.errors import SerialError
 
-_CONTROL_NAMES = (
-    "NUL SOH STX ETX EOT ENQ ACK BEL BS TAB LF VT FF CR SO SI "
-    "DLE DC1 DC2 DC3 DC4 NAK SYN ETB CAN EM SUB ESC FS GS RS US"
-).split()
+_CONTROL_NAMES = tuple(
+    "NUL SOH STX ETX EOT ENQ ACK BEL BS TAB LF VT FF CR SO SI "  # noqa: SIM905
+    "DLE DC1 DC2 DC3 DC4 NAK SYN ETB CAN EM SUB ESC FS GS RS US".split()
+)
 """ISO/IEC 646, in order of code."""
 _BADGE = re.compile(r"OP-[0-9]{2,4}")
 _SHOWN = 40
@@ -47,7 +47,8 @@ def read_serial(plan: Plan, scan: str, *, others: Sequence[Plan] = (), lot: str 
     _check_character(plan, text, match)
     if lot and groups["lot"] != lot:
         raise SerialError(
-            f"serial {text} belongs to lot {groups['lot']}, the lot on this bench is {lot}. Set the unit aside."
+            f"serial {text} belongs to lot {groups['lot']}, the lot on this bench is {lot}. "
+            "Set the unit aside."
         )
     return UnitId(
         text, groups["lot"], groups.get("panel", ""), groups.get("row", ""), groups.get("column", "")
