@@ -69,7 +69,7 @@ class NetworkHost:
         self.close()
 
     def ask(self, question: Callable[[], Answer]) -> Answer:
-        """Have the loop's thread call `question`, the one safe way to look at the world; return the answer."""
+        """Have the loop's thread call `question`, the safe way to look at the world; return the answer."""
         future: Future[Answer] = Future()
 
         def answer() -> None:

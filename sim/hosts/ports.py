@@ -138,7 +138,7 @@ class TerminalPort:
     """A pseudo-terminal in raw mode under a name that stays: `address` points at `directory / name`.
 
     It cannot see a client come and go, so the instrument counts as connected all the time, as on a real
-    serial line. Its own slave end stays open: without it the master end reads EIO whenever no client is there.
+    serial line. Its own slave end stays open: without it the master end reads EIO when no client is there.
     To hang up it takes the terminal away and puts a new one under the same name (an adapter pulled and put
     back).
     """
