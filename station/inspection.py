@@ -169,19 +169,22 @@ class Inspection:
         if self.bench.fixture.state().loaded:
             self.tell(NextAction(words="Unload the nest."))
             self.hands.unload()
-            self._wait(False, f"the nest was not emptied for {unit.serial}", request)
+            self.wait(
+                loaded=False,
+                what=f"the nest was not emptied for {unit.serial}",
+                timeout_s=request.load_timeout_s,
+            )
         self.tell(NextAction(words=f"Load {unit.serial}."))
         self.hands.load(unit.serial)
-        self._wait(True, f"{unit.serial} was not loaded", request)
+        self.wait(loaded=True, what=f"{unit.serial} was not loaded", timeout_s=request.load_timeout_s)
 
-    def _wait(self, loaded: bool, what: str, request: Request) -> None:
+    def wait(self, *, loaded: bool, what: str, timeout_s: float) -> None:
+        """Wait until the nest reads loaded, or empty; `NestBusy`, saying `what`, if it takes too long."""
         clock = self.bench.clock
         start_s = clock.monotonic()
         while self.bench.fixture.state().loaded != loaded:
-            if clock.monotonic() - start_s > request.load_timeout_s:
-                raise NestBusy(
-                    f"{what} within {request.load_timeout_s:g} s. Nothing was measured; scan it again."
-                )
+            if clock.monotonic() - start_s > timeout_s:
+                raise NestBusy(f"{what} within {timeout_s:g} s. Nothing was measured; scan it again.")
             clock.sleep(POLL_S)
 
     def _opening(self, plan: Plan, unit: UnitId, request: Request, state: UnitState | None) -> RunOpened:

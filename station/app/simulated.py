@@ -7,6 +7,7 @@ its errors from, so that a stated uncertainty can be held against truth.
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from drivers.clock import ManualClock, RealClock
 from drivers.link import Link
@@ -20,8 +21,10 @@ from sim.lot import Lot, truth_near
 from sim.truth import CoilTruth
 from station.app.hands import SimulatedHands
 from station.bench import LinkOpener
+from station.core.bench_file import format_bench
 from station.core.equipment import Accuracy, Bench, FixtureSetup, InstrumentSetup
 from station.core.verification import ReferenceUnit
+from station.errors import BenchError
 
 DIALECTS = {
     "LCR-A": "lcr-status-last",
@@ -163,6 +166,17 @@ def in_memory(simulation: Simulation, stop: StopToken) -> MemoryPlace:
         return host.link(instrument.name)
 
     return MemoryPlace(setup, bench, clock, open_memory_link, SimulatedHands(host.link(OPERATOR)))
+
+
+def write_bench_file(setup: Bench, path: Path) -> str:
+    """Write the bench file of a simulated bench and return its text."""
+    text = format_bench(setup)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise BenchError(f"{path}: can't be written: {error.strerror or error}. Say where: --to FILE") from error
+    return text
 
 
 def drawn_errors(seed: int) -> BenchErrors:

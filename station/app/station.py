@@ -2,22 +2,28 @@
 
 import secrets
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 
 from drivers.clock import Clock, RealClock
 from drivers.links.open import open_link
-from station.app.files import read_bench
+from drivers.stop import Stopped
+from station.app.files import read_bench, read_reference_units
 from station.app.hands import SimulatedHands, ToldHands
 from station.app.plans import plans_in_use
 from station.bench import LinkOpener, OpenBench
+from station.checking import Check, check_empty, check_loaded
 from station.core.equipment import Bench
 from station.core.gates import overdue_instruments
 from station.core.ids import uuid7
-from station.inspection import Hands, Inspection
+from station.core.verification import ReferenceUnit, Verification
+from station.data import data_path
+from station.errors import BenchError
+from station.inspection import LOAD_TIMEOUT_S, Hands, Inspection, PlanInUse
 from station.records import Records
 from station.stop import NestStop
+from station.verifying import Comparison, verify
 
 
 class Station:
@@ -88,6 +94,57 @@ class Station:
                 calibration_overdue=overdue_instruments(setup, bench.clock.utc_now().date()),
             )
 
+    def checks(
+        self, inspection: Inspection, *, loaded: bool, tell: Callable[[str], object]
+    ) -> Iterator[Check]:
+        """Yield the checks of the bench with the nest empty, then, if `loaded`, with a good unit in it."""
+        bench, plans = inspection.bench, inspection.plans
+        plan = plans[0].plan if plans else None
+        tell("Empty the nest.")
+        inspection.hands.unload()
+        inspection.wait(loaded=False, what="the nest was not emptied", timeout_s=LOAD_TIMEOUT_S)
+        yield from check_empty(bench, plan, bench.clock.utc_now().date())
+        if plan is None or not loaded:
+            return
+        reference = next(iter(self.shipped_references(plan.part)), None)
+        tell("Load a good unit.")
+        inspection.hands.load(reference.serial if reference else "")
+        inspection.wait(loaded=True, what="no unit was loaded", timeout_s=LOAD_TIMEOUT_S)
+        yield from check_loaded(bench, plan)
+        tell("Take the unit out again.")
+        inspection.hands.unload()
+
+    def verify(
+        self, inspection: Inspection, operator: str, *, references: Path | None = None, part: str = ""
+    ) -> tuple[Verification, tuple[Comparison, ...]]:
+        """Measure the reference units of a part and put on record what that proves.
+
+        Raises:
+            BenchError: no plan is released for it, or there are no reference units of it; the shipped ones
+                are invented and serve simulated benches only.
+        """
+        plan = _only_plan(inspection, part)
+        setup = inspection.bench.setup
+        if references is None and not setup.simulated:
+            raise BenchError(
+                f"{setup.name}: say where the files of your reference units are: --references FOLDER. "
+                "The shipped ones are invented."
+            )
+        folder = data_path("reference_units") if references is None else references
+        units = read_reference_units(folder, plan.plan.part)
+        verification, comparisons = verify(inspection, plan, units, operator=operator)
+        self.records.add_verification(verification)
+        return verification, comparisons
+
+    @staticmethod
+    def shipped_references(part: str) -> tuple[ReferenceUnit, ...]:
+        """Return the invented reference units of a part that come with the station."""
+        return read_reference_units(data_path("reference_units"), part)
+
+    def export_lot(self, lot: str, target: Path) -> int:
+        """Write a lot to a .csv or .parquet file; return the number of rows."""
+        return self.records.export_lot(lot, target)
+
     def _hands(self, setup: Bench, stack: ExitStack) -> Hands:
         if not setup.operator_address:
             return ToldHands(_confirm)
@@ -96,6 +153,22 @@ class Station:
         )
         stack.callback(hands.close)
         return hands
+
+
+def wait_for_stop(stop: NestStop) -> None:
+    """Wait until a signal asks to stop."""
+    clock = RealClock(stop=stop)
+    with suppress(Stopped):
+        while True:
+            clock.sleep(3600.0)
+
+
+def _only_plan(inspection: Inspection, part: str) -> PlanInUse:
+    found = [each for each in inspection.plans if part in ("", each.plan.part)]
+    if len(found) == 1:
+        return found[0]
+    parts = ", ".join(each.plan.part for each in inspection.plans) or "none"
+    raise BenchError(f"say for which part the bench is verified: --part PART (released: {parts})")
 
 
 def new_run_id(clock: Clock) -> str:

@@ -1,7 +1,7 @@
 """`coilgate unit`: measure, show, release held ones."""
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,6 @@ from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL, home_of
 from station.cli.output import decision_text, emit, result_text, say, table
 
 if TYPE_CHECKING:
-    from station.core.events import Event
     from station.core.run_record import RunRecord
     from station.inspection import Inspection, Request
     from station.records.views import RunSummary
@@ -68,6 +67,7 @@ def measure(
             "For a simulated one, run in another terminal: coilgate bench simulate"
         )
     from station.app.station import Station
+    from station.cli.telling import tell_progress
     from station.core.run_record import Purpose
     from station.inspection import Request
     from station.signals import stop_on_signals
@@ -78,7 +78,7 @@ def measure(
         stop_on_signals(station.stop),
         station.inspecting(bench_file, plan_file=plan_file, where="coilgate unit measure") as inspection,
     ):
-        inspection.tell = _teller()
+        inspection.tell = tell_progress
         worst = _measure_all(inspection, _scans(serials), request, as_json)
     ctx.exit(worst)
 
@@ -116,20 +116,6 @@ def _scans(serials: tuple[str, ...]) -> Iterator[str]:
         while line := sys.stdin.readline(SCAN_LIMIT):
             if line.strip():
                 yield line.rstrip("\r\n")
-
-
-def _teller() -> Callable[["Event"], object]:
-    from station.core.events import BenchLatched, MethodStarted, NextAction
-
-    def tell(event: "Event") -> None:
-        if isinstance(event, NextAction):
-            say(event.words)
-        elif isinstance(event, MethodStarted):
-            say(f"  {event.index} of {event.total}: {event.method}")
-        elif isinstance(event, BenchLatched):
-            say(f"BENCH LATCHED: {event.words}")
-
-    return tell
 
 
 def _show_refusal(scan: str, words: str, as_json: bool) -> None:

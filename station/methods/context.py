@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from drivers.clock import Clock
-from drivers.instruments import Fixture, LcrMeter, Source, SourceSetup, Thermometer
+from drivers.instruments import Fixture, LcrMeter, Route, Source, SourceSetup, Thermometer
 from drivers.readings import Quantity, Reading, ReadingStatus
 from station.core.accuracy import half_width
 from station.core.equipment import Bench
@@ -37,8 +37,8 @@ class MethodBench(Protocol):
     clock: Clock
     setup: Bench
 
-    def drive(self, setup: SourceSetup) -> AbstractContextManager[Source]:
-        """The only way to have the output on; off and verified on every way out."""
+    def drive(self, setup: SourceSetup, *, route: Route | None = None) -> AbstractContextManager[Source]:
+        """The only way to have the output on, over `route`; off and verified on every way out."""
         ...
 
     def message_count(self) -> int:

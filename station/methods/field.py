@@ -1,13 +1,13 @@
 """Field at height, per ampere, by current reversal.
 
-Order + - - + at each height: the sensor's zero, the earth's field and a linear drift drop out. The last leg
-of one height is the first of the next, so the route switches half as often. The route only changes with the
-drive verified off; every leg goes through the bench's `drive`, which sees to that.
+Order + - - + at each height: the sensor's zero, the earth's field and a linear drift drop out. The route only
+changes with the drive verified off, so it changes twice: up through the heights forward, down and up in
+reverse, down forward again. Each height's four readings lie symmetric in time about the middle of the whole.
+Where an operator places spacers, each height has its three legs at once: a spacer is placed once.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from drivers.instruments import Route, SourceSetup
 from drivers.readings import Quantity
@@ -68,36 +68,39 @@ def measure_field(context: Context, step: FieldStep) -> Outcome:
     """
     bench = context.bench
     first_message = bench.message_count()
-    points = [point for leg in _legs(step.heights_m) for point in _measure_leg(context, step, leg)]
+    points: list[_Point] = []
+    for leg in _legs(step.heights_m, bench.fixture.has_stage):
+        if not points or points[-1].height_m != leg.heights_m[0]:
+            _go_to(context, leg.heights_m[0])
+        points.extend(_measure_leg(context, step, leg))
     messages = (first_message, bench.message_count())
     results = tuple(_result(context, step, height_m, points, messages) for height_m in step.heights_m)
     fitted = _judge_position(context, step, results)
     return Outcome((*results, *fitted), (_trace(points),))
 
 
-def _legs(heights_m: Sequence[float]) -> list[_Leg]:
-    """Return + | - - | + + | - - | ... | +, so that each height sees + - - +."""
-    forward = [(heights_m[0],), *pairwise(heights_m), (heights_m[-1],)]
-    legs = [_Leg(Route.SOURCE_FORWARD, forward[0])]
-    for index, height_m in enumerate(heights_m):
-        legs.append(_Leg(Route.SOURCE_REVERSE, (height_m, height_m)))
-        legs.append(_Leg(Route.SOURCE_FORWARD, forward[index + 1]))
-    return legs
+def _legs(heights_m: Sequence[float], has_stage: bool) -> tuple[_Leg, ...]:
+    """Return forward up, reverse down and up, forward down: + - - + at each height."""
+    if not has_stage and len(heights_m) > 1:
+        return tuple(leg for each in heights_m for leg in _legs((each,), has_stage))
+    up = tuple(heights_m)
+    down = up[::-1]
+    return (
+        _Leg(Route.SOURCE_FORWARD, up),
+        _Leg(Route.SOURCE_REVERSE, down + up),
+        _Leg(Route.SOURCE_FORWARD, down),
+    )
 
 
 def _measure_leg(context: Context, step: FieldStep, leg: _Leg) -> list[_Point]:
     bench = context.bench
-    _go_to(context, leg.heights_m[0])
-    bench.fixture.keep_alive()
-    bench.fixture.set_route(leg.route)
     sign = 1 if leg.route is Route.SOURCE_FORWARD else -1
     points: list[_Point] = []
-    with bench.drive(_source_setup(step)):
+    with bench.drive(_source_setup(step), route=leg.route):
         bench.clock.sleep(step.settle_s)
         for height_m in leg.heights_m:
             if points and height_m != points[-1].height_m:
                 _go_to(context, height_m)
-                bench.fixture.keep_alive()
             points.append(_measure_point(context, step, height_m, sign))
     return points
 

@@ -1,0 +1,193 @@
+"""`coilgate bench`: check, verify, simulate, clear."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL, home_of
+from station.cli.output import emit, say
+
+if TYPE_CHECKING:
+    from station.checking import Check
+    from station.verifying import Comparison
+
+_BENCH = click.option(
+    "--bench", "bench_file", type=click.Path(path_type=Path), required=True, help="Bench file."
+)
+_PLAN = click.option("--plan", "plan_file", type=click.Path(path_type=Path), help="Plan file, to check it too.")
+_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
+
+
+@click.group()
+def bench() -> None:
+    """Equipment: check a bench, verify it, simulate one, clear a latch."""
+
+
+@bench.command()
+@_BENCH
+@_PLAN
+@click.option("--empty-only", is_flag=True, help="Leave out what needs a good unit in the nest.")
+@_JSON
+@click.pass_context
+def check(
+    ctx: click.Context, bench_file: Path, plan_file: Path | None, empty_only: bool, as_json: bool
+) -> None:
+    """Check a bench: identities, every intent of the plan, the empty nest, remote sense.
+
+    Example: coilgate bench check --bench bench-1.toml --plan IS-20.toml
+    """
+    from station.app.station import Station
+    from station.signals import stop_on_signals
+
+    with (
+        Station.open(home_of(ctx)) as station,
+        stop_on_signals(station.stop),
+        station.inspecting(bench_file, plan_file=plan_file, where="coilgate bench check") as inspection,
+    ):
+        checks = []
+        for each in station.checks(inspection, loaded=not empty_only, tell=say):
+            checks.append(each)
+            _show_check(each, as_json)
+    wrong = sum(not each.sound for each in checks)
+    say(f"{len(checks)} checks, {wrong} to put right." if wrong else f"{len(checks)} checks, all sound.")
+    ctx.exit(EXIT_COULD_NOT if wrong else 0)
+
+
+def _show_check(found: "Check", as_json: bool) -> None:
+    if as_json:
+        emit({"check": found.name, "sound": found.sound, "words": found.words})
+        return
+    mark = click.style("+ sound", fg="green") if found.sound else click.style("x wrong", fg="red")
+    click.echo(f"{mark}  {found.name}: {found.words}")
+
+
+@bench.command()
+@_BENCH
+@click.option("--operator", required=True, help="Badge code.")
+@click.option(
+    "--references",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of reference units' files; default: the shipped, invented ones (simulated benches only).",
+)
+@click.option("--part", default="", help="Part whose plan is used; default: the only one released.")
+@_JSON
+@click.pass_context
+def verify(
+    ctx: click.Context, bench_file: Path, operator: str, references: Path | None, part: str, as_json: bool
+) -> None:
+    """Measure the reference units: do they still read their assigned values?
+
+    A bench that is not verified passes no unit.
+
+    Example: coilgate bench verify --bench bench-1.toml --operator OP-07
+    """
+    from station.app.facts import verification_fact
+    from station.app.station import Station
+    from station.cli.telling import tell_progress
+    from station.signals import stop_on_signals
+
+    with (
+        Station.open(home_of(ctx)) as station,
+        stop_on_signals(station.stop),
+        station.inspecting(bench_file, where="coilgate bench verify") as inspection,
+    ):
+        inspection.tell = tell_progress
+        verification, comparisons = station.verify(inspection, operator, references=references, part=part)
+    for each in comparisons:
+        _show_comparison(each, as_json)
+    if as_json:
+        emit(verification_fact(verification))
+    elif verification.verified:
+        until = verification.verified_until_utc.isoformat(" ", "minutes")
+        click.echo(f"Verified until {until}, for {verification.unit_limit} units: {verification.words}.")
+    else:
+        click.echo(f"NOT VERIFIED: {verification.words}. Seat the reference unit again; if it stays, stop.")
+    ctx.exit(0 if verification.verified else EXIT_FAIL)
+
+
+def _show_comparison(comparison: "Comparison", as_json: bool) -> None:
+    if as_json:
+        emit(
+            {
+                "reference_unit": comparison.serial,
+                "characteristic": comparison.characteristic,
+                "assigned": comparison.assigned,
+                "value": comparison.value,
+                "en": comparison.en,
+                "agrees": comparison.agrees,
+            }
+        )
+        return
+    mark = click.style("+", fg="green") if comparison.agrees else click.style("x", fg="red")
+    en = "not measured" if comparison.en is None else f"E_n {comparison.en:+.2f}"
+    click.echo(f"{mark} {comparison.serial} {comparison.characteristic}: {en}")
+
+
+@bench.command()
+@click.option("--to", "target", type=click.Path(path_type=Path), help="Where the bench file goes.")
+@click.option("--seed", default=1, show_default=True, help="Of the bench's errors, the lot and the noise.")
+@click.option("--lot", "lot_name", default="L2641", show_default=True, help="The invented lot on the shelf.")
+@click.option("--speed", default=1.0, show_default=True, help="Process seconds in a second.")
+@click.option("--meter", type=click.Choice(["LCR-A", "LCR-B"]), default="LCR-A", show_default=True)
+@click.option("--thermometer", type=click.Choice(["TH-P", "TH-S"]), default="TH-P", show_default=True)
+@click.option("--no-stage", is_flag=True, help="A fixture whose operator places spacers.")
+@click.pass_context
+def simulate(
+    ctx: click.Context,
+    target: Path | None,
+    seed: int,
+    lot_name: str,
+    speed: float,
+    meter: str,
+    thermometer: str,
+    no_stage: bool,
+) -> None:
+    """Serve a simulated bench until stopped (Ctrl-C). Prints the bench file; its path is the first line.
+
+    Any client can talk to it: the addresses are in the file.
+
+    Example: coilgate bench simulate --speed 20
+    """
+    from station.app.simulated import Simulation, served, write_bench_file
+    from station.app.station import Station, wait_for_stop
+    from station.signals import stop_on_signals
+    from station.stop import NestStop
+
+    simulation = Simulation(
+        seed=seed,
+        lot=lot_name,
+        lcr_model=meter,
+        thermometer_model=thermometer,
+        has_stage=not no_stage,
+        references=Station.shipped_references("IS-20"),
+        speed=speed,
+    )
+    stop = NestStop()
+    with stop_on_signals(stop), served(simulation) as (setup, _, _):
+        path = target or home_of(ctx) / f"{setup.name}.toml"
+        text = write_bench_file(setup, path)
+        click.echo(f"# {path}")
+        click.echo(text)
+        say("Serving. In another terminal:")
+        say(f"  coilgate unit measure {lot_name}-01-A01 --bench {path}")
+        say("Stop with Ctrl-C.")
+        wait_for_stop(stop)
+
+
+@bench.command()
+@click.argument("name")
+@click.option("--who", required=True, help="Badge code of who looked at the source.")
+@click.option("--why", required=True, help="What was seen: is the drive off?")
+@click.pass_context
+def clear(ctx: click.Context, name: str, who: str, why: str) -> None:
+    """Clear the latch "drive state unknown" of a bench, after looking at its source.
+
+    CAUTION: the coil may be live and hot. Switch the source off by hand first.
+
+    Example: coilgate bench clear bench-1 --who EN-02 --why "source switched off and on"
+    """
+    from station.bench import clear_latch
+
+    clear_latch(home_of(ctx), name, who=who, why=why)
+    click.echo(f"{name}: the latch is cleared.")
