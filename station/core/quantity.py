@@ -154,7 +154,11 @@ def format_quantity(value: float | None, unit_symbol: Dimension | str, *, digits
 
 
 def _round(exact: Decimal, digits: int) -> Decimal:
-    return exact.quantize(Decimal(1).scaleb(exact.adjusted() - digits + 1))
+    rounded = exact.quantize(Decimal(1).scaleb(exact.adjusted() - digits + 1))
+    if rounded.adjusted() == exact.adjusted():
+        return rounded
+    # 0.99999 became 1.0000: one digit too many.
+    return rounded.quantize(Decimal(1).scaleb(rounded.adjusted() - digits + 1))
 
 
 def _prefix_power(rounded: Decimal, unit_symbol: str) -> int:

@@ -2,8 +2,8 @@
 
 The coverage factor comes from the combined shape: the normal terms as one t distribution (GUM G.4), convolved
 with the two largest rectangular terms exactly. So one dominant rectangular term gets its 1.65 and not 1.96.
-Further rectangular terms count as normal: within 1 % of a Monte Carlo after JCGM 101. Called ten times a
-unit: no library but `math`.
+Further rectangular terms count as normal. Against a Monte Carlo after JCGM 101 at most 1 % narrow and 2.5 %
+wide. Called ten times a unit: no library but `math`.
 """
 
 import math
