@@ -3,16 +3,23 @@
 Whoever edits the database without the key can't make an entry that holds. `check.py` walks the chains.
 """
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, bindparam, select
 
 from station.records.canonical import FORMAT, NO_DIGEST, content_digest, entry_digest
+from station.records.hot import Hot
 from station.records.schema import chain
 from station.records.views import Head
 
 STATION = ""
 """The chain of plans, holds and audit entries."""
 
-_LAST = select(chain.c.seq, chain.c.digest).order_by(chain.c.seq.desc()).limit(1)
+_LAST = Hot(
+    select(chain.c.seq, chain.c.digest)
+    .where(chain.c.bench == bindparam("bench"))
+    .order_by(chain.c.seq.desc())
+    .limit(1)
+)
+_ADD = Hot.adding(chain)
 
 
 def append(connection: Connection, key: bytes, bench: str, kind: str, subject: str, content: bytes) -> int:
@@ -20,8 +27,8 @@ def append(connection: Connection, key: bytes, bench: str, kind: str, subject: s
 
     Inside a writing transaction only, which makes sure that nobody else adds at the same time.
     """
-    last = connection.execute(_LAST.where(chain.c.bench == bench)).one_or_none()
-    seq, previous = (1, NO_DIGEST) if last is None else (last.seq + 1, last.digest)
+    last = _LAST.one(connection, bench=bench)
+    seq, previous = (1, NO_DIGEST) if last is None else (last["seq"] + 1, bytes(last["digest"]))
     inner = content_digest(key, kind, subject, content)
     entry = {
         "bench": bench,
@@ -33,11 +40,11 @@ def append(connection: Connection, key: bytes, bench: str, kind: str, subject: s
         "previous": previous,
         "digest": entry_digest(key, bench, kind, subject, inner, previous),
     }
-    connection.execute(insert(chain), entry)
+    _ADD.run(connection, entry)
     return int(seq)
 
 
 def head(connection: Connection, bench: str) -> Head:
     """Return the last entry of the chain of `bench`; number 0 without digest if it has none."""
-    last = connection.execute(_LAST.where(chain.c.bench == bench)).one_or_none()
-    return Head(bench, 0, "") if last is None else Head(bench, last.seq, bytes(last.digest).hex())
+    last = _LAST.one(connection, bench=bench)
+    return Head(bench, 0, "") if last is None else Head(bench, last["seq"], bytes(last["digest"]).hex())

@@ -28,6 +28,8 @@ class Database:
     def __init__(self, engine: Engine, where: str, key: bytes) -> None:
         self._engine = engine
         self._where = where
+        # The hot path speaks to the driver itself.
+        self._errors = (SQLAlchemyError, engine.dialect.loaded_dbapi.Error)
         self.key = key
 
     @classmethod
@@ -75,7 +77,7 @@ class Database:
                 connection = bare.execution_options(reads_only=True)
                 with connection.begin():
                     yield connection
-        except SQLAlchemyError as error:
+        except self._errors as error:
             raise record_error(error, self._where) from error
 
     @contextmanager
@@ -84,7 +86,7 @@ class Database:
         try:
             with self._engine.begin() as connection:
                 yield connection
-        except SQLAlchemyError as error:
+        except self._errors as error:
             raise record_error(error, self._where) from error
 
 

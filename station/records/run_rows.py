@@ -4,8 +4,9 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, Table, select
+from sqlalchemy import ColumnElement, Connection, Select, Table, bindparam, select
 
+from station.records.hot import Hot
 from station.records.rows import Row, RunRows
 from station.records.schema import (
     budget,
@@ -42,15 +43,20 @@ def read_run_rows(connection: Connection, run_ids: Sequence[str]) -> dict[str, R
 
 def read_opened(connection: Connection, run_id: str) -> Row | None:
     """Return the row of an opened run with its unit's and lot's; `closed_utc` is None while open."""
-    query = _opened().add_columns(unit.c.lot_key, run.c.closed_utc)
-    query = query.outerjoin(run, run.c.run_key == run_opened.c.run_key).where(run_opened.c.run_id == run_id)
-    row = connection.execute(query).mappings().one_or_none()
-    return None if row is None else dict(row)
+    return _OPENED.one(connection, run_id=run_id)
 
 
 def _opened() -> Select[Any]:
     places = (unit.c.serial, lot.c.lot, unit.c.panel, unit.c.row, unit.c.column)
     return select(run_opened, *places).join(unit, unit.c.unit_key == run_opened.c.unit_key).join(lot)
+
+
+_OPENED = Hot(
+    _opened()
+    .add_columns(unit.c.lot_key, run.c.closed_utc)
+    .outerjoin(run, run.c.run_key == run_opened.c.run_key)
+    .where(run_opened.c.run_id == bindparam("run_id"))
+)
 
 
 class _Parts:

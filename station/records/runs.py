@@ -5,17 +5,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, delete, func, insert, select
+from sqlalchemy import ColumnElement, Connection, Text, bindparam, delete, exists, func, insert, select
 
 from station.core.results import Decision, Reason
 from station.core.run_record import Purpose, RunOpened, RunRecord
 from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import run_bytes
-from station.records.database import Database, add_row
+from station.records.database import Database
+from station.records.hot import Hot
 from station.records.rows import Row, RunRows, opened_of, opened_row, record_of, rows_of, unit_row
 from station.records.run_rows import read_opened, read_run_rows
 from station.records.schema import (
+    Key,
     budget,
     decision,
     hold,
@@ -48,6 +50,46 @@ class _Open:
     lot_key: int
 
 
+_ADD_LOT = Hot.adding(lot, returning=lot.c.lot_key)
+_ADD_UNIT = Hot.adding(unit, returning=unit.c.unit_key)
+_ADD_OPENED = Hot.adding(run_opened, returning=run_opened.c.run_key)
+_ADD_IDENTITY = Hot.adding(instrument_identity, returning=instrument_identity.c.identity_key)
+_ADD_UNFINISHED, _ADD_RUN, _ADD_RESULT, _ADD_DECISION, _ADD_HOLD, _ADD_BUDGET, _ADD_TRACE = map(
+    Hot.adding, (unfinished, run, result, decision, hold, budget, trace)
+)
+_ADD_TRANSCRIPT, _ADD_RUN_IDENTITY = map(Hot.adding, (transcript, run_identity))
+_FINISH = Hot(delete(unfinished).where(unfinished.c.run_key == bindparam("run_key")))
+_RUN_KEY = Hot(select(run_opened.c.run_key).where(run_opened.c.run_id == bindparam("run_id")))
+_LOT = Hot(select(lot.c.lot_key, lot.c.simulated).where(lot.c.lot == bindparam("lot")))
+_UNIT = Hot(select(unit, lot.c.lot).join(lot).where(unit.c.serial == bindparam("serial")))
+_IDENTITY = Hot(
+    select(instrument_identity.c.identity_key).where(
+        *(instrument_identity.c[name] == bindparam(name) for name in ("name", "identity", "calibration_due"))
+    )
+)
+
+
+def _next(column: ColumnElement[int], *conditions: ColumnElement[bool]) -> ColumnElement[int]:
+    return func.coalesce(select(func.max(column)).where(*conditions).scalar_subquery(), 0) + 1
+
+
+_PLACES = unit_position.alias()
+_OF_LOT = _PLACES.c.lot_key == bindparam("lot_key")
+# Numbers a unit within its lot and its panel when it is decided for the first time.
+_PLACE = Hot(
+    insert(unit_position).from_select(
+        ["unit_key", "lot_key", "panel", "in_lot", "in_panel"],
+        select(
+            bindparam("unit_key", type_=Key),
+            bindparam("lot_key", type_=Key),
+            bindparam("panel", type_=Text),
+            _next(_PLACES.c.in_lot, _OF_LOT),
+            _next(_PLACES.c.in_panel, _OF_LOT, _PLACES.c.panel == bindparam("panel", type_=Text)),
+        ).where(~exists().where(_PLACES.c.unit_key == bindparam("unit_key", type_=Key))),
+    )
+)
+
+
 class RunStore:
     """Opens, closes and reads runs."""
 
@@ -63,11 +105,10 @@ class RunStore:
         with self._database.writing() as connection:
             if opened.repeats_run_id:
                 _known(connection, opened.repeats_run_id)
-            if connection.scalar(select(run_opened.c.run_key).where(run_opened.c.run_id == row["run_id"])):
+            if _RUN_KEY.one(connection, run_id=row["run_id"]) is not None:
                 raise RecordError(f"run {opened.run_id} is on record already; a new run needs a new id.")
             row["unit_key"] = _unit_key(connection, where, _lot_key(connection, opened))
-            key = add_row(connection, run_opened, row)
-            connection.execute(insert(unfinished), {"run_key": key})
+            _ADD_UNFINISHED.run(connection, {"run_key": _ADD_OPENED.key(connection, row)})
             self._hook("open_run.written")
         self._hook("open_run.committed")
 
@@ -107,19 +148,20 @@ class RunStore:
         """Write all rows of a closed run; return its chain number and the identities that were looked up."""
         keys = _open_keys(connection, rows)
         run_key = {"run_key": keys.run_key}
-        connection.execute(insert(run), rows.run | run_key)
-        _insert_all(connection, result, rows.results, run_key)
-        connection.execute(insert(decision), rows.decision | run_key)
+        _ADD_RUN.run(connection, rows.run | run_key)
+        _ADD_RESULT.run_each(connection, [row | run_key for row in rows.results])
+        _ADD_DECISION.run(connection, rows.decision | run_key)
         if rows.hold is not None:
-            connection.execute(insert(hold), rows.hold | run_key | {"unit_key": keys.unit_key})
+            _ADD_HOLD.run(connection, rows.hold | run_key | {"unit_key": keys.unit_key})
         if rows.budget is not None:
-            connection.execute(insert(budget), rows.budget | run_key)
-        _insert_all(connection, trace, rows.traces, run_key)
-        connection.execute(insert(transcript), rows.transcript | run_key)
+            _ADD_BUDGET.run(connection, rows.budget | run_key)
+        _ADD_TRACE.run_each(connection, [row | run_key for row in rows.traces])
+        _ADD_TRANSCRIPT.run(connection, rows.transcript | run_key)
         learnt = self._write_identities(connection, rows, keys.run_key)
         if rows.opened["purpose"] == Purpose.PRODUCTION and rows.decision["decision"] != Decision.INVALID:
-            _place(connection, keys, str(rows.unit["panel"]))
-        connection.execute(delete(unfinished).where(unfinished.c.run_key == keys.run_key))
+            places = {"unit_key": keys.unit_key, "lot_key": keys.lot_key, "panel": rows.unit["panel"]}
+            _PLACE.run(connection, places)
+        _FINISH.run(connection, run_key)
         bench, run_id = str(rows.opened["bench"]), str(rows.opened["run_id"])
         seq = chain.append(connection, self._database.key, bench, "run", run_id, run_bytes(rows))
         return seq, learnt
@@ -134,38 +176,30 @@ class RunStore:
             key = self._identity_keys.get(wanted) or learnt.get(wanted)
             if key is None:
                 key = learnt[wanted] = _identity_key(connection, row)
-            links.append({"place": place, "identity_key": key})
-        _insert_all(connection, run_identity, links, {"run_key": run_key})
+            links.append({"run_key": run_key, "place": place, "identity_key": key})
+        _ADD_RUN_IDENTITY.run_each(connection, links)
         return learnt
-
-
-def _insert_all(connection: Connection, table: Any, rows: list[Row], extra: Row) -> None:
-    if rows:
-        connection.execute(insert(table), [row | extra for row in rows])
 
 
 def _lot_key(connection: Connection, opened: RunOpened) -> int:
     name = opened.unit.lot
-    found = connection.execute(select(lot.c.lot_key, lot.c.simulated).where(lot.c.lot == name)).one_or_none()
+    found = _LOT.one(connection, lot=name)
     if found is None:
-        row = {"lot": name, "simulated": int(opened.simulated)}
-        return add_row(connection, lot, row)
+        return _ADD_LOT.key(connection, {"lot": name, "simulated": int(opened.simulated)})
     # Units without a lot (reference units) belong together in nothing.
-    if name and bool(found.simulated) != opened.simulated:
+    if name and bool(found["simulated"]) != opened.simulated:
         kinds = ("real", "simulated") if opened.simulated else ("simulated", "real")
         raise RecordError(
             f"lot {name}: its units on record are {kinds[0]}; a {kinds[1]} run of {opened.unit.serial} can't "
             "join them. Use another lot or another home."
         )
-    return int(found.lot_key)
+    return int(found["lot_key"])
 
 
 def _unit_key(connection: Connection, row: Row, lot_key: int) -> int:
-    query = select(unit, lot.c.lot).join(lot).where(unit.c.serial == row["serial"])
-    found = connection.execute(query).mappings().one_or_none()
+    found = _UNIT.one(connection, serial=row["serial"])
     if found is None:
-        new = {name: row[name] for name in ("serial", "panel", "row", "column")} | {"lot_key": lot_key}
-        return add_row(connection, unit, new)
+        return _ADD_UNIT.key(connection, row | {"lot_key": lot_key})
     for name in ("lot", "panel", "row", "column"):
         if found[name] != row[name]:
             raise RecordError(
@@ -176,7 +210,7 @@ def _unit_key(connection: Connection, row: Row, lot_key: int) -> int:
 
 
 def _known(connection: Connection, run_id: str) -> None:
-    if connection.scalar(select(run_opened.c.run_key).where(run_opened.c.run_id == run_id)) is None:
+    if _RUN_KEY.one(connection, run_id=run_id) is None:
         raise RecordError(f"run {run_id} is not on record. Check the id.")
 
 
@@ -194,26 +228,8 @@ def _open_keys(connection: Connection, rows: RunRows) -> _Open:
 
 
 def _identity_key(connection: Connection, row: Row) -> int:
-    query = select(instrument_identity.c.identity_key).filter_by(**row)
-    key = connection.scalar(query)
-    return int(key or add_row(connection, instrument_identity, row))
-
-
-def _place(connection: Connection, keys: _Open, panel: str) -> None:
-    """Number a unit within its lot and its panel when it is decided for the first time."""
-    places = unit_position.c
-    if connection.scalar(select(places.unit_key).where(places.unit_key == keys.unit_key)) is not None:
-        return
-    of_lot = select(func.max(places.in_lot)).where(places.lot_key == keys.lot_key)
-    of_panel = select(func.max(places.in_panel)).where(places.lot_key == keys.lot_key, places.panel == panel)
-    row = {
-        "unit_key": keys.unit_key,
-        "lot_key": keys.lot_key,
-        "panel": panel,
-        "in_lot": (connection.scalar(of_lot) or 0) + 1,
-        "in_panel": (connection.scalar(of_panel) or 0) + 1,
-    }
-    connection.execute(insert(unit_position), row)
+    found = _IDENTITY.one(connection, **row)
+    return _ADD_IDENTITY.key(connection, row) if found is None else int(found["identity_key"])
 
 
 def _stopped(opened: RunOpened, closed_utc: datetime) -> RunRecord:

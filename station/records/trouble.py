@@ -1,6 +1,6 @@
 """What the database's own errors mean, in words that say what to do."""
 
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import DBAPIError
 
 from station.errors import RecordError
 
@@ -36,12 +36,12 @@ _POSTGRESQL = (
 )
 
 
-def record_error(error: SQLAlchemyError, where: str) -> RecordError:
-    """Return the RecordError that says what `error` means for the records at `where`.
+def record_error(error: Exception, where: str) -> RecordError:
+    """Return the RecordError that says what `error`, SQLAlchemy's or the driver's, means at `where`.
 
     Nothing was recorded by the transaction that it came from.
     """
-    cause = error.orig if isinstance(error, DBAPIError) else None
+    cause = error.orig if isinstance(error, DBAPIError) else error
     name = getattr(cause, "sqlite_errorname", None) or ""
     state = getattr(cause, "sqlstate", None) or ""
     for beginning, words in _SQLITE:
@@ -50,7 +50,7 @@ def record_error(error: SQLAlchemyError, where: str) -> RecordError:
     for beginning, words in _POSTGRESQL:
         if state.startswith(beginning):
             return RecordError(f"records {where}: {words}")
-    said = " ".join(str(cause or error).split())[:300]
+    said = " ".join(str(cause).split())[:300]
     if type(cause).__module__.startswith("psycopg") and not state:
         return RecordError(f"records {where}: the server can't be reached ({said}). Check that it runs.")
     return RecordError(f"records {where}: refused, nothing was recorded ({said}).")

@@ -118,7 +118,7 @@ def test_open_run_refuses_same_id(records: Records) -> None:
 @pytest.mark.parametrize("serial", ["", "a\nb", "x" * 201])
 def test_open_run_refuses_serial_that_is_no_name(records: Records, serial: str) -> None:
     """A serial has 1 to 200 printable characters."""
-    with pytest.raises(RecordError, match="serial .*printable"):
+    with pytest.raises(RecordError, match=r"serial .*printable"):
         records.open_run(make_opened(serial))
 
 
