@@ -88,6 +88,8 @@ class _Bench(Generic[DriverT]):
             readings = self.case.measure(self.driver)
         except InstrumentError as error:
             return error
+        finally:
+            assert not self.link.hasty_writes, f"{place}: wrote after a time-out before the line was quiet"
         for reading in readings:
             assert reading.good == (reading.value is not None), (
                 f"{place}: a status with a value, or none without"

@@ -63,6 +63,8 @@ class ScriptedLink:
         """Number of responses that have left the peer since `spoil`."""
         self.messages = 0
         """Number of program messages sent since `lose`."""
+        self.hasty_writes = 0
+        """Number of writes after a time-out without having waited for quiet first."""
         self._peer = peer
         self._clock = clock
         self._terminator_out = terminator_out
@@ -72,6 +74,7 @@ class ScriptedLink:
         self._hung_up = False
         self._closed = False
         self._silent = False
+        self._timed_out = False
         self._fault: tuple[int, Fault] | None = None
         self._lost: frozenset[int] = frozenset()
 
@@ -94,6 +97,7 @@ class ScriptedLink:
         """Send `data`; `LinkClosed` if the other end has hung up."""
         self._check_open()
         self.written += data
+        self.hasty_writes += self._timed_out
         self._pump(self._clock.monotonic())
         *whole, rest = data.split(self._terminator_out)
         for message in whole:
@@ -140,6 +144,7 @@ class ScriptedLink:
                 f"{self.name}: still talking after {timeout:g} s", partial=bytes(discarded[:4096])
             )
         self._clock.advance_to(quiet_until_s)
+        self._timed_out &= not quiet
         return bytes(discarded[:4096])
 
     def close(self) -> None:
@@ -156,6 +161,7 @@ class ScriptedLink:
         self._check_open()
         if not self._step(deadline_s):
             self._clock.advance_to(deadline_s)
+            self._timed_out = True
             came = bytes(self._buffer[:4096])
             raise LinkTimeout(
                 f"{self.name}: {problem}; received {came[:60]!r}. Check the cable.", partial=came
