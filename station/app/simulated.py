@@ -175,7 +175,9 @@ def write_bench_file(setup: Bench, path: Path) -> str:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
     except OSError as error:
-        raise BenchError(f"{path}: can't be written: {error.strerror or error}. Say where: --to FILE") from error
+        raise BenchError(
+            f"{path}: can't be written: {error.strerror or error}. Say where: --to FILE"
+        ) from error
     return text
 
 

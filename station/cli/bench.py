@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 _BENCH = click.option(
     "--bench", "bench_file", type=click.Path(path_type=Path), required=True, help="Bench file."
 )
-_PLAN = click.option("--plan", "plan_file", type=click.Path(path_type=Path), help="Plan file, to check it too.")
+_PLAN = click.option("--plan", "plan_file", type=click.Path(path_type=Path), help="Plan file, checked too.")
 _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
 
 

@@ -69,9 +69,9 @@ def _results(
         _scaled(noise_r, quality / resistance_ohm),
     )
     return (
-        measured("L", "H", inductance_h, terms_l, messages=messages),
-        measured("Rs", "ohm", resistance_ohm, terms_r, messages=messages),
-        measured("Q", "", quality, terms_q, messages=messages),
+        measured(f"L{step.suffix}", "H", inductance_h, terms_l, messages=messages),
+        measured(f"Rs{step.suffix}", "ohm", resistance_ohm, terms_r, messages=messages),
+        measured(f"Q{step.suffix}", "1", quality, terms_q, messages=messages),
     )
 
 

@@ -1,0 +1,136 @@
+"""The demo: one invented lot over a simulated bench, with what goes wrong in a week put into an hour."""
+
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from sim.faults import Fault, FaultKind
+from station.app.files import read_plan
+from station.app.simulated import Simulation, lot_serials, served, write_bench_file
+from station.app.station import Station
+from station.core.events import Event
+from station.core.results import Decision
+from station.core.run_record import RunRecord
+from station.data import data_path
+from station.errors import RecordError, SerialError, StationError
+from station.inspection import Inspection, Request
+
+LOT = "L2641"
+PART = "IS-20"
+OPERATOR = "OP-07"
+ENGINEER = "EN-02"
+MARK = "demo-home.txt"
+"""Marks a home that a demo made, so that the next one may begin it anew."""
+
+SPEED = 100.0
+"""Process seconds in a second."""
+
+FEWEST, UNITS = 60, 64
+MOST_SEATINGS = 4
+"""How often the demo's operator seats a unit that was not measured, as the remedies say."""
+
+SHOWN = (("open", 11), ("shorted_turns", 23), ("high_resistance", 37), ("poor_contact", 42))
+"""Defects put on purpose: (kind, which unit of the lot)."""
+
+DOUBLE_SCAN_AT = 17
+UNPLUG_METER_AFTER = 1_200
+"""Messages of the meter after which its plug is pulled, once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A scan that was not taken."""
+
+    scan: str
+    words: str
+
+
+@dataclass(slots=True)
+class Demo:
+    """Runs the demo in a home of its own. `tell` gets every event of the nest."""
+
+    home: Path
+    units: int = UNITS
+    tell: Callable[[Event], object] = field(default=lambda event: None)
+
+    def run(self) -> Iterator[RunRecord | Refused]:
+        """Yield each run and each refused scan as it happens.
+
+        Raises:
+            RecordError: the home has records that are not a demo's.
+            StationError: the simulated bench could not be verified.
+        """
+        prepare_home(self.home)
+        simulation = _simulation(self.units)
+        plan_file = data_path(f"plans/{PART}.toml")
+        with Station.open(self.home) as station, served(simulation) as (setup, _, _):
+            write_bench_file(setup, self.home / f"{setup.name}.toml")
+            station.records.release_plan(
+                read_plan(plan_file), who=ENGINEER, why="demo", utc=station.clock.utc_now()
+            )
+            with station.inspecting(setup, where="coilgate demo") as inspection:
+                inspection.tell = self.tell
+                self._verify(station, inspection)
+                yield from self._measure(inspection, lot_serials(simulation, self.units))
+
+    def _verify(self, station: Station, inspection: Inspection) -> None:
+        verification, _ = station.verify(inspection, OPERATOR)
+        if not verification.verified:
+            raise StationError(f"the simulated bench is not verified: {verification.words}")
+
+    def _measure(self, inspection: Inspection, serials: list[str]) -> Iterator[RunRecord | Refused]:
+        request = Request(OPERATOR, lot=LOT)
+        for index, serial in enumerate(serials):
+            for _ in range(MOST_SEATINGS):
+                outcome = _take(inspection, serial, request)
+                yield outcome
+                if isinstance(outcome, Refused) or outcome.decision is not Decision.INVALID:
+                    break
+            if index == DOUBLE_SCAN_AT:
+                yield _take(inspection, serial, request)
+
+
+def _take(inspection: Inspection, serial: str, request: Request) -> RunRecord | Refused:
+    try:
+        return inspection.inspect(serial, request)
+    except SerialError as error:
+        return Refused(serial, str(error))
+
+
+def prepare_home(home: Path) -> None:
+    """Make an empty home for the demo, taking away what an earlier demo left there.
+
+    Raises:
+        RecordError: there is something in it that no demo made.
+    """
+    if home.exists() and any(home.iterdir()):
+        if not (home / MARK).is_file():
+            raise RecordError(
+                f"{home}: has other files or records in it; the demo would mix invented units with them. "
+                "Give the demo a home of its own: coilgate demo --home FOLDER"
+            )
+        shutil.rmtree(home)
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        (home / MARK).write_text(
+            "Made by 'coilgate demo': everything here is invented and simulated.\n"
+            "The next demo in this folder begins it anew.\n",
+            encoding="utf-8",
+        )
+    except OSError as error:
+        raise RecordError(
+            f"{home}: can't be written: {error.strerror or error}. Give another: --home"
+        ) from error
+
+
+def _simulation(units: int) -> Simulation:
+    plain = Simulation(lot=LOT)
+    serials = lot_serials(plain, units)
+    return Simulation(
+        lot=LOT,
+        defects=tuple((serials[place], defect) for defect, place in SHOWN if place < units),
+        references=Station.shipped_references(PART),
+        faults=(Fault("lcr-1", FaultKind.HANG_UP_AFTER, nth=UNPLUG_METER_AFTER),),
+        speed=SPEED,
+    )
