@@ -21,6 +21,8 @@ class FaultKind(StrEnum):
     """Sent `seconds` later."""
     SPLIT = "split"
     """The first half in time, the rest `seconds` later."""
+    CUT = "cut"
+    """The first half in time, the rest never."""
     LOST_REPLY = "lost_reply"
     DOUBLED = "doubled"
     """Sent again `seconds` later."""
@@ -244,6 +246,10 @@ def _split(emission: Emission, fault: Fault) -> list[Emission]:
     ]
 
 
+def _cut(emission: Emission, fault: Fault) -> list[Emission]:
+    return [Emission(emission.time_s, emission.data[: len(emission.data) // 2])]
+
+
 def _lost(emission: Emission, fault: Fault) -> list[Emission]:
     return [Emission(emission.time_s, b"")]
 
@@ -294,6 +300,7 @@ def _hang_up_after(emission: Emission, fault: Fault) -> list[Emission]:
 SPOILERS: dict[FaultKind, Callable[[Emission, Fault], list[Emission]]] = {
     FaultKind.LATE: _late,
     FaultKind.SPLIT: _split,
+    FaultKind.CUT: _cut,
     FaultKind.LOST_REPLY: _lost,
     FaultKind.DOUBLED: _doubled,
     FaultKind.GARBLED: _garbled,

@@ -83,14 +83,15 @@ class NetworkHost:
         return future.result(timeout=10.0)
 
     def close(self) -> None:
-        """Stop serving and let every port go. Raises what ended the loop, if an instrument broke it."""
+        """Stop serving and let every port go. Raises what ended the loop, if an instrument broke it.
+
+        Closing twice is harmless.
+        """
         if self._stopping:
             return
         self._stopping = True
         self._wake_in.send(b".")
         self._thread.join()
-        for port in self._ports.values():
-            port.close()
         self._selector.close()
         self._wake_in.close()
         self._wake_out.close()
@@ -131,6 +132,11 @@ class NetworkHost:
                 self._turn()
         except BaseException as error:
             self._failure = error
+        finally:
+            # In the loop's own thread, also when an instrument broke it: clients see their lines close.
+            self._advancing = True
+            for port in self._ports.values():
+                port.close()
 
     def _turn(self) -> None:
         now_s = self._advanced_s()
