@@ -173,6 +173,8 @@ def _bring_up_to_date(engine: Engine, where: str) -> None:
             # Another process may have been first while we waited for the lock.
             if not inspect(connection).has_table(alembic_version.name):
                 _make_tables(connection, where)
+            elif connection.scalar(select(alembic_version.c.version_num)) is None:
+                raise RecordError(f"records {where}: no schema version in them. Restore the last backup.")
         return
     if not version.isdigit() or version > SCHEMA_VERSION:
         raise RecordError(

@@ -11,7 +11,7 @@ from station.records import chain
 from station.records.canonical import canonical_bytes
 from station.records.database import Database
 from station.records.rows import Row
-from station.records.schema import plan_revision
+from station.records.schema import plan_revision, plan_text
 from station.records.stamps import clean, moment, name, stamp
 from station.records.views import PlanRevision
 
@@ -56,25 +56,46 @@ class PlanStore:
             row = connection.execute(query).mappings().one_or_none()
         return None if row is None else _view(dict(row))
 
+    def keep_text(self, plan: Plan) -> None:
+        """See `Records.keep_plan`."""
+        row = {"plan_hash": _checked_hash(plan), "source_text": plan.source_text}
+        known = select(plan_text.c.plan_hash).where(plan_text.c.plan_hash == row["plan_hash"])
+        with self._database.writing() as connection:
+            if connection.scalar(known) is None:
+                connection.execute(insert(plan_text), row)
+
+    def text(self, plan_hash: str) -> str | None:
+        """See `Records.plan_text`."""
+        tables = (plan_revision, plan_text)
+        queries = [select(table.c.source_text).where(table.c.plan_hash == plan_hash) for table in tables]
+        with self._database.reading() as connection:
+            found = (connection.scalar(query) for query in queries)
+            return next((text for text in found if text is not None), None)
+
 
 def _row(plan: Plan, who: str, why: str, utc: datetime) -> Row:
-    text = plan.source_text
-    text_hash = hashlib.sha256(text.encode()).hexdigest()
-    if not text or plan.text_hash != text_hash:
-        raise RecordError(f"plan {plan.part}: its text and its hash do not belong together; load it anew.")
-    if clean(text) != text:
-        raise RecordError(f"plan {plan.part}: its text holds NUL characters. Remove them, then release it.")
+    text_hash = _checked_hash(plan)
     if not who.strip() or not why.strip():
         raise RecordError(f"plan {plan.part}: a release needs who releases it and why.")
     return {
         "plan_hash": text_hash,
         "part": name(plan.part, "part"),
         "title": clean(plan.title),
-        "source_text": text,
+        "source_text": plan.source_text,
         "who": clean(who),
         "why": clean(why),
         "released_utc": stamp(utc),
     }
+
+
+def _checked_hash(plan: Plan) -> str:
+    text = plan.source_text
+    if not text or clean(text) != text:
+        raise RecordError(f"plan {plan.part}: its text is empty or holds NUL characters; it can't be kept.")
+    text_hash = hashlib.sha256(text.encode()).hexdigest()
+    if plan.text_hash != text_hash:
+        raise RecordError(f"plan {plan.part}: its text and its hash do not belong together; load it anew.")
+    return text_hash
 
 
 def _view(row: Row) -> PlanRevision:

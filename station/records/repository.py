@@ -223,6 +223,14 @@ class Records:
         """Return the released revision with this SHA-256 of its text (hex), or None."""
         return self._plans.revision(plan_hash)
 
+    def keep_plan(self, plan: Plan) -> None:
+        """Keep the text of a plan that runs follow though nobody released it; more than once is fine."""
+        self._plans.keep_text(plan)
+
+    def plan_text(self, plan_hash: str) -> str | None:
+        """Return the text of a plan, released or kept, by its SHA-256 (hex); None if unknown."""
+        return self._plans.text(plan_hash)
+
     # Verifications
 
     def add_verification(self, verification: Verification) -> None:

@@ -28,7 +28,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.types import TypeEngine
 
-SCHEMA_VERSION = "0001"
+SCHEMA_VERSION = "0002"
 """The newest migration; the one row of `alembic_version` says which a database has."""
 
 _NAMES = {
@@ -125,6 +125,15 @@ plan_revision = Table(
     _words("why"),
     _words("released_utc"),
     UniqueConstraint("part", "revision"),
+    **_ROWS,
+)
+
+plan_text = Table(
+    "plan_text",
+    metadata,
+    # The plans that runs followed and nobody released: the hash proves the text.
+    Column("plan_hash", Text, primary_key=True),
+    _words("source_text"),
     **_ROWS,
 )
 
