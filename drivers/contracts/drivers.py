@@ -1,7 +1,7 @@
 """The suite that every driver must pass: whatever happens to a response or a message, no wrong number.
 
 Say how your driver is made, prepared and used, and give it a peer that answers like your instrument
-(`DriverCase`); then call `check_driver(case)`. No test framework is needed; an `AssertionError` names fault
+(`DriverCase`); then call `check_driver(case)`. No test framework is needed; a `ContractBroken` names fault
 and place.
 
 The peer's truth is numbered: each measurement meets another unit. A reading with a value has to be the
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Generic, Protocol, TypeVar
 
 from drivers.clock import Clock, ManualClock
+from drivers.contracts.expectations import ContractBroken
 from drivers.contracts.faults import CHECKED_FAULTS, FAULTS
 from drivers.contracts.scripted import Fault, Peer, ScriptedLink
 from drivers.errors import InstrumentError, LinkClosed, LinkTimeout, WrongInstrument
@@ -89,14 +90,16 @@ class _Bench(Generic[DriverT]):
         except InstrumentError as error:
             return error
         finally:
-            assert not self.link.hasty_writes, f"{place}: wrote after a time-out before the line was quiet"
+            _require(not self.link.hasty_writes, f"{place}: wrote after a time-out before the line was quiet")
         for reading in readings:
-            assert reading.good == (reading.value is not None), (
-                f"{place}: a status with a value, or none without"
+            _require(
+                reading.good == (reading.value is not None),
+                f"{place}: a status with a value, or none without",
             )
         truths = self._loaded_since(start_s - self.case.oldest_s)
-        assert any(self._agree(readings, unit) for unit in truths), (
-            f"{place}: {[reading.value for reading in readings]}, true is {self.case.expected(truth)}"
+        _require(
+            any(self._agree(readings, unit) for unit in truths),
+            f"{place}: {[reading.value for reading in readings]}, true is {self.case.expected(truth)}",
         )
         return None
 
@@ -116,7 +119,7 @@ class _Bench(Generic[DriverT]):
     def must_measure(self, truth: int, place: str) -> None:
         """Measure with that unit in the nest; any error is wrong here."""
         error = self.tell(truth, place)
-        assert error is None, f"{place}: {error!r}"
+        _require(error is None, f"{place}: {error!r}")
 
 
 def check_driver(case: DriverCase[DriverT]) -> None:
@@ -140,7 +143,8 @@ def check_clean_measurement(case: DriverCase[DriverT]) -> None:
 def check_identity_is_compared(case: DriverCase[DriverT]) -> None:
     """The right identity is accepted, another is `WrongInstrument`."""
     identity = _Bench(case).driver.identify()
-    assert _Bench(case, identity=f"{identity.maker},{identity.model}").driver.identify() == identity
+    again = _Bench(case, identity=f"{identity.maker},{identity.model}").driver.identify()
+    _require(again == identity, f"{again} came after {identity}")
     for wrong in (
         "Nobody",
         f"{identity.maker},Other",
@@ -151,7 +155,7 @@ def check_identity_is_compared(case: DriverCase[DriverT]) -> None:
             _Bench(case, identity=wrong).driver.identify()
         except WrongInstrument:
             continue
-        raise AssertionError(f"identity {identity} was accepted for '{wrong}'")
+        raise ContractBroken(f"identity {identity} was accepted for '{wrong}'")
 
 
 def check_silence(case: DriverCase[DriverT]) -> None:
@@ -162,11 +166,11 @@ def check_silence(case: DriverCase[DriverT]) -> None:
     bench.link.silence()
     start_s = bench.clock.monotonic()
     error = bench.tell(2, "silent")
-    assert isinstance(error, LinkTimeout), f"silent: {error!r} instead of LinkTimeout"
-    assert bench.clock.monotonic() - start_s < _LONGEST_SILENCE_S, "silent: waited too long"
+    _require(isinstance(error, LinkTimeout), f"silent: {error!r} instead of LinkTimeout")
+    _require(bench.clock.monotonic() - start_s < _LONGEST_SILENCE_S, "silent: waited too long")
     bench.link.close()
     error = bench.tell(3, "gone")
-    assert isinstance(error, LinkClosed), f"gone: {error!r} instead of LinkClosed"
+    _require(isinstance(error, LinkClosed), f"gone: {error!r} instead of LinkClosed")
 
 
 def check_spoilt_responses(case: DriverCase[DriverT]) -> None:
@@ -213,8 +217,9 @@ def _check_one(case: DriverCase[DriverT], place: int, name: str, fault: Fault) -
     bench.link.spoil(place, fault)
     error = bench.tell(2, name)
     if isinstance(error, LinkClosed) or name.endswith("hung up"):
-        assert isinstance(bench.tell(3, f"after {name}"), InstrumentError), (
-            f"{name}: measured over a closed link"
+        _require(
+            isinstance(bench.tell(3, f"after {name}"), InstrumentError),
+            f"{name}: measured over a closed link",
         )
         return
     _check_recovery(bench, name)
@@ -226,7 +231,7 @@ def _check_recovery(bench: _Bench[DriverT], name: str) -> None:
     for truth in range(4, 4 + ATTEMPTS):
         bench.clock.sleep(_PAUSE_S if truth > 4 else 0.0)
         error = bench.tell(truth, f"after {name}")
-    assert error is None, f"after {name}: still {error!r}"
+    _require(error is None, f"after {name}: still {error!r}")
 
 
 def _count_responses(case: DriverCase[DriverT]) -> int:
@@ -243,3 +248,8 @@ def _count_messages(case: DriverCase[DriverT]) -> int:
     case.prepare(bench.driver)
     bench.must_measure(1, "to count")
     return bench.link.messages
+
+
+def _require(kept: bool, otherwise: str) -> None:
+    if not kept:
+        raise ContractBroken(otherwise)
