@@ -167,14 +167,18 @@ class TerminalPort:
                 return
 
     def hang_up(self, now_s: float) -> None:
-        """Take the terminal away and put a new one in its place."""
-        self._shut()
+        """Take the terminal away and put a new one in its place.
+
+        The new one is there before the old one goes: a client that sees its line close may open it at once.
+        """
         self.instrument.disconnect(now_s)
+        old = (self._master, self._slave)
         self._open()
+        self._shut(*old)
 
     def close(self) -> None:
         """Take the terminal away for good."""
-        self._shut()
+        self._shut(self._master, self._slave)
         self.path.unlink(missing_ok=True)
 
     def _open(self) -> None:
@@ -187,10 +191,10 @@ class TerminalPort:
         self._selector.register(self._master, selectors.EVENT_READ, self._serve)
         self.instrument.connect(self._clock_s())
 
-    def _shut(self) -> None:
-        self._selector.unregister(self._master)
-        os.close(self._master)
-        os.close(self._slave)
+    def _shut(self, master: int, slave: int) -> None:
+        self._selector.unregister(master)
+        os.close(master)
+        os.close(slave)
 
     def _serve(self, mask: int) -> None:
         try:

@@ -81,7 +81,7 @@ def test_world_is_asked_in_the_loop_s_thread(host: NetworkHost) -> None:
 
     assert 7 == host.ask(lambda: 7)
     with pytest.raises(KeyError):
-        host.ask(lambda: {}["x"])
+        host.ask(lambda: host.addresses["nobody"])
 
 
 @pytest.mark.parametrize("name", [SOURCE, FIXTURE])
