@@ -156,9 +156,9 @@ class OpenBench:
         return self._guard.latched
 
     @property
-    def watched(self) -> bool:
-        """Tell whether a watchdog process watches over the drive; not on benches of memory links."""
-        return self._lease.present
+    def watchdog_pid(self) -> int | None:
+        """Return the process that watches over the drive; None on benches of memory links: nobody does."""
+        return self._lease.pid
 
     @contextmanager
     def drive(self, setup: SourceSetup, *, route: Route | None = None) -> Iterator[Source]:

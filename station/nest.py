@@ -78,7 +78,7 @@ class Nest:
             StationError: the session is ending or the bench is closed.
         """
         if not self._turn.acquire(blocking=False):
-            raise NestBusy(f"The nest is busy with {self._busy_with}. Wait until it has ended, then ask again.")
+            raise NestBusy(f"The nest is busy with {self._busy_with}. Ask again when it has ended.")
         if self.stop.ended or not self._thread.is_alive():
             self._turn.release()
             raise StationError(f"The nest is closing ({self.stop.reason or 'closed'}): {what} was not begun.")
@@ -89,7 +89,7 @@ class Nest:
         return outcome
 
     def run(self, work: Callable[[OpenBench], T], *, what: str) -> T:
-        """Hand `work` to the nest's thread and wait for its outcome; raises what it raises, and `NestBusy`."""
+        """Hand `work` to the nest's thread, return its outcome; raises what it raises, and `NestBusy`."""
         return _wait_for(self.submit(work, what=what))
 
     def request_stop(self, reason: str) -> None:

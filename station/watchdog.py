@@ -34,8 +34,10 @@ _END_TIMEOUT_S = 2.0
 class Lease(Protocol):
     """What a drive guard needs of a watchdog, or of what stands in for one."""
 
-    present: bool
-    """Whether a process of its own watches."""
+    @property
+    def pid(self) -> int | None:
+        """The process that watches; None if there is none."""
+        ...
 
     def arm(self) -> None:
         """Tell that the drive is about to go on; returns when that is known. Raises `WatchdogLost`."""
@@ -61,7 +63,7 @@ class Lease(Protocol):
 class NullWatchdog:
     """Stands in on benches of memory links: there is no port that another process could open."""
 
-    present = False
+    pid = None
 
     def arm(self) -> None:
         """Do nothing."""
@@ -82,8 +84,6 @@ class NullWatchdog:
 
 class Watchdog:
     """A running watchdog process, child of this one. Make it with `start_watchdog`."""
-
-    present = True
 
     def __init__(self, process: "subprocess.Popen[bytes]", name: str) -> None:
         if process.stdin is None or process.stdout is None:

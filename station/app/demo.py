@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sim.faults import Fault, FaultKind
 from station.app.files import read_plan
-from station.app.simulated import Simulation, lot_serials, served, write_bench_file
+from station.app.simulated import Simulation, served, write_bench_file
 from station.app.station import Station
 from station.core.events import Event
 from station.core.results import Decision
@@ -62,9 +62,8 @@ class Demo:
             StationError: the simulated bench could not be verified.
         """
         prepare_home(self.home)
-        simulation = _simulation(self.units)
         plan_file = data_path(f"plans/{PART}.toml")
-        with Station.open(self.home) as station, served(simulation) as (setup, _, _):
+        with Station.open(self.home) as station, served(_simulation(self.units)) as (setup, _, _):
             write_bench_file(setup, self.home / f"{setup.name}.toml")
             station.records.release_plan(
                 read_plan(plan_file), who=ENGINEER, why="demo", utc=station.clock.utc_now()
@@ -72,7 +71,7 @@ class Demo:
             with station.inspecting(setup, where="coilgate demo") as inspection:
                 inspection.tell = self.tell
                 self._verify(station, inspection)
-                yield from self._measure(inspection, lot_serials(simulation, self.units))
+                yield from self._measure(inspection, demo_serials(self.units))
 
     def _verify(self, station: Station, inspection: Inspection) -> None:
         verification, _ = station.verify(inspection, OPERATOR)
@@ -124,9 +123,14 @@ def prepare_home(home: Path) -> None:
         ) from error
 
 
+def demo_serials(units: int) -> list[str]:
+    """Return the demo's serials: eight of each panel, so that panels show their differences."""
+    rows = "ABCDEFGH"
+    return [f"{LOT}-{1 + i // 8:02d}-{rows[i % 8]}{1 + (5 * i) % 12:02d}" for i in range(units)]
+
+
 def _simulation(units: int) -> Simulation:
-    plain = Simulation(lot=LOT)
-    serials = lot_serials(plain, units)
+    serials = demo_serials(units)
     return Simulation(
         lot=LOT,
         defects=tuple((serials[place], defect) for defect, place in SHOWN if place < units),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.option("--home", "own_home", type=click.Path(file_okay=False, path_type=Path), help="Folder to use.")
-@click.option("--units", default=64, show_default=True, type=click.IntRange(60, 960), help="How many units.")
+@click.option("--units", default=64, show_default=True, type=click.IntRange(60, 240), help="How many units.")
 @click.pass_context
 def demo(ctx: click.Context, own_home: Path | None, units: int) -> None:
     """Measure a lot of an invented coil on a simulated bench, at a hundred times the speed.
@@ -30,7 +30,7 @@ def demo(ctx: click.Context, own_home: Path | None, units: int) -> None:
     home = _demo_home(ctx, own_home)
     script = Demo(home, units=units)
     _run_live(script, units)
-    _show_lot(home)
+    _show_lot(home, units)
 
 
 def _demo_home(ctx: click.Context, own_home: Path | None) -> Path:
@@ -47,7 +47,7 @@ def _run_live(script: "Demo", units: int) -> None:
 
     from station.app.demo import Refused
 
-    console = Console(stderr=True)
+    console = Console(stderr=True, soft_wrap=True, highlight=False)
     say(f"Lot L2641 of the invented part IS-20: {units} units on a simulated bench. Nothing real is driven.")
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console, disable=not console.is_terminal) as progress:
@@ -69,7 +69,7 @@ def _line(record: "RunRecord") -> str:
     colour = {"PASS": "green", "FAIL": "red", "INVALID": "yellow"}[record.decision.value]
     word = f"[{colour}]{MARKS[record.decision]} {WORDS[record.decision]:<12}[/]"
     values = "  ".join(
-        f"{name} {result_text(by_name[name]):<24}" for name in ("R20", "L", "B@2mm") if name in by_name
+        f"{name} {result_text(by_name[name]):<21}" for name in ("R20", "L", "B@2mm") if name in by_name
     )
     if record.decision.value == "PASS":
         return f"{record.opened.unit.serial}  {word} bin {record.bin_number:<3} {values}"
@@ -77,8 +77,8 @@ def _line(record: "RunRecord") -> str:
     return f"{record.opened.unit.serial}  {word} bin {record.bin_number:<3} {words}"
 
 
-def _show_lot(home: Path) -> None:
-    from station.app.demo import LOT
+def _show_lot(home: Path, units: int) -> None:
+    from station.app.demo import LOT, demo_serials
     from station.app.station import Station
     from station.cli.lot_text import lot_text
 
@@ -89,6 +89,6 @@ def _show_lot(home: Path) -> None:
     click.echo(f"Records:    {where}")
     click.echo(f"Bench file: {home / 'bench-1.toml'} (its simulated bench has ended)")
     click.echo("Next:")
-    click.echo(f"  coilgate --home {home} unit show L2641-01-A12")
+    click.echo(f"  coilgate --home {home} unit show {demo_serials(units)[0]}")
     click.echo(f"  coilgate --home {home} lot export L2641 --to L2641.csv")
 

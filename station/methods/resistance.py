@@ -24,7 +24,7 @@ from station.methods.context import (
 from station.methods.ranges import resistance_range
 from station.methods.temperature import coil_temperature, temperature_terms
 
-EXTRA_READINGS = 2
+EXTRA_READINGS = 4
 """Readings taken after the resistance has held still, besides the two that showed it."""
 
 
