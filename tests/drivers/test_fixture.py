@@ -147,7 +147,7 @@ def test_field_after_dead_man_dropped_the_drive_is_refused() -> None:
     bench = FixtureBench()
     bench.driver.set_route(Route.SOURCE_FORWARD)
     bench.peer.drop_drive()
-    with pytest.raises(InstrumentReported, match="no longer enabled"):
+    with pytest.raises(InstrumentReported, match="flags LG--R"):
         bench.driver.measure_field(mains_cycles=1)
 
 
