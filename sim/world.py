@@ -85,6 +85,7 @@ class World:
         self._now_s = 0.0
         self._rises_k: list[float] = []
         self._seatings: dict[str, int] = {}
+        self._burnt = False
 
     # Time and temperature.
 
@@ -137,7 +138,8 @@ class World:
         for _ in range(steps):
             self._heat(left_s / steps)
         self._now_s = now_s
-        if self.coil_degc > BURNT_DEGC:
+        if self.coil_degc > BURNT_DEGC and not self._burnt:
+            self._burnt = True
             self.mishap("burnt", f"coil {self.coil.serial} reached {self.coil_degc:.0f} degC")
 
     def _heat(self, step_s: float) -> None:
@@ -170,6 +172,7 @@ class World:
         """Put a coil into the nest, `warm_k` above ambient (a hand is warm)."""
         self._hands_in()
         self.coil = coil
+        self._burnt = False
         self._rises_k = [0.0] * len(coil.thermal)
         if self._rises_k:
             self._rises_k[0] = warm_k

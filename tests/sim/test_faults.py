@@ -66,6 +66,17 @@ def test_nothing_overtakes_a_late_reply() -> None:
     assert ["1", "0"] == [talk.link(SOURCE).read_until(b"\n", timeout=1.0).decode() for _ in range(2)]
 
 
+def test_emissions_keep_their_order_of_time() -> None:
+    """What is held back by a late message leaves at its time, not before."""
+    talk = _on_source(FaultKind.LATE, seconds=0.5)
+    wrapper = talk.bench.wrappers[SOURCE]
+    wrapper.connect(0.0)
+    wrapper.receive(b"*OPC?\nOUTP?\n", 0.0)
+    wrapper.advance(0.1)
+
+    assert [0.501, 0.501] == pytest.approx([emission.time_s for emission in wrapper.advance(1.0)])
+
+
 def test_split_reply_comes_in_two_parts() -> None:
     """Half of it is there in time."""
     talk = _on_source(FaultKind.SPLIT, seconds=0.5)

@@ -99,6 +99,18 @@ def test_off_sent_just_before_closing_is_carried_out() -> None:
     assert not talk.world.drive.on
 
 
+def test_answer_to_a_client_who_has_gone_is_not_given_to_the_next() -> None:
+    """Work under way ends, its response is lost."""
+    talk = Talk()
+    first = talk.link(SOURCE)
+    first.write(b"MEAS:VOLT?\n")
+    first.close()
+    second = talk.host.link(SOURCE)
+    second.write(b"OUTP?\n")
+
+    assert b"0" == second.read_until(b"\n", timeout=1.0)
+
+
 @pytest.mark.parametrize("message", ["OUTP ON", "OUTP", "VOLT", "VOLT five"])
 def test_wrong_argument_is_a_data_type_error(message: str) -> None:
     """The output takes 1 and 0, the levels take numbers."""
