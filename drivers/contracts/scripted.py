@@ -2,7 +2,7 @@
 
 It moves the bytes of a sans-I/O instrument (`Peer`) and spoils one response, or loses one program message,
 at a stated place. It keeps the contract of `drivers.link.Link`. What it does not imitate: a write that is
-not taken, a stop token, use by two threads.
+not taken, use by two threads.
 """
 
 from collections import deque
@@ -31,6 +31,11 @@ class Sent(Protocol):
     @property
     def data(self) -> bytes:
         """What leaves."""
+        ...
+
+    @property
+    def hang_up(self) -> bool:
+        """Whether the peer closes the connection after them."""
         ...
 
 
@@ -109,6 +114,7 @@ class ScriptedLink:
 
     def read_until(self, terminator: bytes, *, timeout: float, limit: int = MESSAGE_LIMIT) -> bytes:
         """Return the next message without its terminator; errors as `Link.read_until`."""
+        self._clock.sleep(0.0)
         deadline_s = self._clock.monotonic() + timeout
         while (end := self._buffer.find(terminator)) < 0 and len(self._buffer) <= limit:
             self._wait(deadline_s, f"no complete reply within {timeout * 1e3:.0f} ms")
@@ -122,6 +128,7 @@ class ScriptedLink:
 
     def read_exactly(self, count: int, *, timeout: float) -> bytes:
         """Return the next `count` bytes; errors as `Link.read_exactly`."""
+        self._clock.sleep(0.0)
         deadline_s = self._clock.monotonic() + timeout
         while len(self._buffer) < count:
             self._wait(deadline_s, f"fewer than {count} bytes within {timeout * 1e3:.0f} ms")
@@ -129,6 +136,7 @@ class ScriptedLink:
 
     def discard_input(self, *, quiet: float, timeout: float = 2.0) -> bytes:
         """Throw input away until it has been quiet; errors as `Link.discard_input`."""
+        self._check_open()
         now_s = self._clock.monotonic()
         deadline_s, quiet_until_s = now_s + timeout, now_s + quiet
         self._pump(now_s)
@@ -139,11 +147,11 @@ class ScriptedLink:
                 quiet_until_s = self._clock.monotonic() + quiet
         self._check_open()
         if quiet_until_s > deadline_s:
-            self._clock.advance_to(deadline_s)
+            self._jump(deadline_s)
             raise LinkTimeout(
                 f"{self.name}: still talking after {timeout:g} s", partial=bytes(discarded[:4096])
             )
-        self._clock.advance_to(quiet_until_s)
+        self._jump(quiet_until_s)
         self._timed_out &= not quiet
         return bytes(discarded[:4096])
 
@@ -160,7 +168,7 @@ class ScriptedLink:
         """Wait for something to arrive by the deadline; `LinkTimeout` if nothing does."""
         self._check_open()
         if not self._step(deadline_s):
-            self._clock.advance_to(deadline_s)
+            self._jump(deadline_s)
             self._timed_out = True
             came = bytes(self._buffer[:4096])
             raise LinkTimeout(
@@ -175,17 +183,17 @@ class ScriptedLink:
         due_s = min((time_s for time_s in times if time_s is not None), default=None)
         if due_s is None or due_s > deadline_s:
             return False
-        self._clock.advance_to(due_s)
+        self._jump(due_s)
         self._pump(due_s)
         return True
 
     def _pump(self, now_s: float) -> None:
         """Let the peer's bytes leave, and arrive, that are due by now."""
         for sent in self._peer.advance(now_s):
-            for time_s, data in self._spoilt(sent.time_s, sent.data):
-                self._last_arrival_s = max(
-                    self._last_arrival_s, time_s
-                )  # a line keeps the order of its bytes
+            hang_up: list[Delivery] = [(sent.time_s, None)] if sent.hang_up else []
+            for time_s, data in self._spoilt(sent.time_s, sent.data) + hang_up:
+                # A line keeps the order of its bytes: what follows a late response is late too.
+                self._last_arrival_s = max(self._last_arrival_s, time_s)
                 self._arrivals.append((self._last_arrival_s, data))
         while self._arrivals and self._arrivals[0][0] <= now_s:
             data = self._arrivals.popleft()[1]
@@ -203,7 +211,12 @@ class ScriptedLink:
             return self._fault[1](time_s, data)
         return [(time_s, data)]
 
+    def _jump(self, time_s: float) -> None:
+        self._clock.sleep(0.0)  # lets the stop through
+        self._clock.advance_to(time_s)
+
     def _check_open(self) -> None:
+        self._clock.sleep(0.0)
         if self._closed or self._hung_up:
             raise LinkClosed(
                 f"{self.name}: the other end has closed the connection. Check its cable, then open it anew."

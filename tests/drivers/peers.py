@@ -15,6 +15,7 @@ class Sent:
 
     time_s: float
     data: bytes
+    hang_up: bool = False
 
 
 def rising(base: float, truth: int) -> float:

@@ -4,10 +4,11 @@ import pytest
 
 from drivers.clock import ManualClock
 from drivers.contracts.faults import doubled, late, preceded
-from drivers.contracts.scripted import ScriptedLink
+from drivers.contracts.scripted import Delivery, ScriptedLink
 from drivers.errors import InstrumentError, InstrumentReported, LinkTimeout, ReplyError, WrongInstrument
 from drivers.readings import Identity
 from drivers.session import ScpiSession, check_identity, parse_error_entry, parse_identity
+from drivers.stop import Stopped, StopToken
 from tests.drivers.benches import LCR_LAST
 from tests.drivers.peers import LcrStatusLastPeer
 
@@ -85,6 +86,28 @@ def test_line_that_never_gets_quiet_is_a_timeout_each_time() -> None:
             bench.session.query("FREQ?")
 
     assert written == bytes(bench.link.written)
+
+
+def test_exchange_left_by_a_stop_is_out_of_step() -> None:
+    """Whatever ends an exchange early leaves a response on its way: a stop is no exception."""
+    stop = StopToken()
+    clock = ManualClock(stop=stop)
+    peer = LcrStatusLastPeer()
+    link = ScriptedLink(peer, clock, terminator_out=b"\n", name="lcr-1")
+    session = ScpiSession(link, LCR_LAST.wire)
+    session.write("FREQ 1.000000E+03")
+
+    def stopped(time_s: float, data: bytes) -> list[Delivery]:
+        stop.set("hand stop")
+        return late(0.01, time_s, data)
+
+    link.spoil(0, stopped)
+    with pytest.raises(Stopped):
+        session.query("FREQ?")
+    stop.clear()
+    session.write("FREQ 2.000000E+03")
+
+    assert session.query("FREQ?") == b"+2.00000E+03"
 
 
 def test_errors_are_read_until_queue_is_empty() -> None:

@@ -19,6 +19,7 @@ from drivers.instruments import SourceSetup
 from drivers.link import Link
 from drivers.readings import Quantity
 from drivers.source import OFF_ATTEMPTS, ScpiSource, off_bytes, off_queries, off_verified
+from drivers.stop import Stopped, StopToken
 from tests.drivers.benches import SOURCE, SourceBench
 from tests.drivers.peers import SourcePeer
 
@@ -209,6 +210,23 @@ def test_output_on_needs_configuration_after_opening_anew() -> None:
     bench.driver.output_off()
     with pytest.raises(InstrumentError, match="Configure it first"):
         bench.driver.output_on()
+
+
+def test_off_is_verified_under_a_shielded_stop() -> None:
+    """A second stop does not come between the order and its verification."""
+    stop = StopToken()
+    clock = ManualClock(stop=stop)
+    peer = SourcePeer()
+    driver = ScpiSource(ScriptedLink(peer, clock, terminator_out=b"\n", name="source-1"), clock, SOURCE)
+    driver.configure(DRIVE)
+    driver.output_on()
+    stop.set("hand stop")
+    with pytest.raises(Stopped):
+        driver.measure()
+    with stop.shielded():
+        driver.output_off()
+
+    assert not peer.output
 
 
 def unreachable() -> Link:
