@@ -21,6 +21,8 @@ FORMAT = 1
 _LEVEL = 1
 # More than any honest transcript; a damaged or hostile blob can't fill the memory.
 _LARGEST = 1 << 28
+# What reading bytes that somebody else wrote may raise; hostile JSON can nest without end.
+_DAMAGE = (TypeError, ValueError, AttributeError, OverflowError, RecursionError, MemoryError, struct.error)
 
 
 def pack_transcript(messages: Iterable[TranscriptMessage]) -> bytes:
@@ -41,7 +43,7 @@ def unpack_transcript(number: int, data: bytes) -> tuple[TranscriptMessage, ...]
             TranscriptMessage(instrument, direction, float(when), text.encode("latin-1"))
             for instrument, direction, when, text in _unpack(number, data)
         )
-    except (TypeError, ValueError, AttributeError) as error:
+    except _DAMAGE as error:
         raise RecordError(f"a transcript is damaged: {error}") from error
 
 
@@ -60,7 +62,7 @@ def unpack_budget(number: int, data: bytes) -> dict[str, tuple[Term, ...]]:
         return {
             name: tuple(_term(*each) for each in terms) for name, terms in dict(_unpack(number, data)).items()
         }
-    except (TypeError, ValueError) as error:
+    except _DAMAGE as error:
         raise RecordError(f"an uncertainty budget is damaged: {error}") from error
 
 
@@ -81,7 +83,7 @@ def unpack_trace(name: str, shape: str, data: bytes) -> Trace:
         for column, length in json.loads(shape):
             columns.append((column, struct.unpack_from(f"<{int(length)}d", data, start)))
             start += 8 * int(length)
-    except (TypeError, ValueError, struct.error) as error:
+    except _DAMAGE as error:
         raise RecordError(f"trace {name!r} is damaged: {error}") from error
     return Trace(name, tuple(columns))
 

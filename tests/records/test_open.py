@@ -34,7 +34,7 @@ def test_home_is_made_when_only_it_is_missing(tmp_path: Path) -> None:
 
 def test_missing_folder_is_told(tmp_path: Path) -> None:
     """A mistyped path is not turned into folders."""
-    with pytest.raises(RecordError, match="its folder is missing. Make it: mkdir -p"):
+    with pytest.raises(RecordError, match=r"its folder is missing\. Make it: mkdir -p"):
         Records.open(tmp_path / "a" / "b")
 
 
@@ -99,7 +99,7 @@ def test_read_only_database_is_told(home: Path) -> None:
     """Reading works, writing says why it doesn't."""
     url = f"sqlite:///file:{home / 'records.sqlite3'}?mode=ro&uri=true"
     with Records.open(home, url=url) as records:
-        with pytest.raises(RecordError, match="read-only. Make both writable"):
+        with pytest.raises(RecordError, match=r"read-only\. Make both writable"):
             records.open_run(make_opened("B"))
         units = records.lot_summary("L2641").units
 
@@ -221,7 +221,8 @@ def test_rows_can_not_be_changed_on_postgresql(postgresql_url: str, tmp_path: Pa
 @pytest.mark.slow
 def test_many_processes_open_a_new_home_at_once(tmp_path: Path) -> None:
     """The first makes the records and the key, the others find them."""
-    script = f"from pathlib import Path; from station.records import Records; Records.open(Path({str(tmp_path)!r})).close()"
+    opening = f"Records.open(Path({str(tmp_path)!r})).close()"
+    script = f"from pathlib import Path; from station.records import Records; {opening}"
     started = [subprocess.Popen([sys.executable, "-c", script], stderr=subprocess.PIPE) for _ in range(4)]
     told = [process.communicate()[1] for process in started]
 
