@@ -59,9 +59,9 @@ def _read(root: Table, mistakes: Mistakes, text: str) -> Plan:
         check_coil(coil, mistakes)
     tables = root.tables("measure", required=True)
     steps = read_steps(tables)
-    steps_stand = not mistakes.within("measure")
-    if steps_stand:
+    if not mistakes.within("measure"):
         check_steps(steps, mistakes)
+    steps_stand = not mistakes.within("measure")
     characteristics = _read_characteristics(root.table("characteristic", required=True), steps, steps_stand)
     if steps_stand and not mistakes.within("coil"):
         check_drive(coil, steps, characteristics, mistakes)
@@ -188,7 +188,7 @@ def _read_bins(
             table.mistake("number", f"{number} is taken by another bin; each needs its own")
         if name and any(each.name == name for each in bins):
             table.mistake("name", f"{name!r} is taken by another bin; each needs its own")
-        takes = BinFor(table.choice("takes", tuple(BinFor), default="PASS"))
+        takes = BinFor(table.choice("takes", [each.value for each in BinFor], default="PASS"))
         needs = _read_needs(table.table("needs"), steps, characteristics)
         table.close()
         bins.append(Bin(number, name, takes, needs))

@@ -237,6 +237,7 @@ def test_what_passes_is_one_interval(
         assert judged(characteristic, middle, width).decision is PASS
 
 
+@pytest.mark.slow
 @given(characteristic=characteristics(), value=values, width=widths)
 def test_every_judgement_but_pass_has_a_reason(
     characteristic: Characteristic, value: float, width: float

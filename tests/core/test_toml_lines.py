@@ -3,6 +3,7 @@
 import json
 import tomllib
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -93,6 +94,7 @@ keys = st.text(st.characters(min_codepoint=32, max_codepoint=126), min_size=1, m
 tables = st.dictionaries(keys, values, max_size=4)
 
 
+@pytest.mark.slow
 @given(document=st.dictionaries(keys, tables | st.lists(tables, min_size=1, max_size=3), max_size=4))
 def test_key_lines_finds_every_key_where_it_was_written(
     document: dict[str, dict[str, object] | list[dict[str, object]]],

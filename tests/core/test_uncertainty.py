@@ -133,6 +133,7 @@ def test_expanded_uncertainty_scales_with_its_terms(terms: list[Term], scale: fl
     assert math.isclose(scale * expanded_uncertainty(terms), expanded_uncertainty(scaled), rel_tol=1e-5)
 
 
+@pytest.mark.slow
 @given(terms=terms_strategy, more=st.floats(1e-6, 1e3))
 def test_another_normal_term_never_narrows(terms: list[Term], more: float) -> None:
     """More doubt is never less, as long as the new term's degrees of freedom are infinite."""
