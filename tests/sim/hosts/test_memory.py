@@ -1,87 +1,14 @@
-"""The memory host: the link contract, and time that jumps."""
+"""The memory host: time that jumps. (The link contract runs on it in tests/contracts.)"""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from threading import Thread
 
 import pytest
 
 from drivers.clock import ManualClock
-from drivers.contracts.links import LINK_CHECKS, LinkUnderTest
 from drivers.errors import LinkClosed, LinkError, LinkOpenError
 from drivers.stop import Stopped, StopToken
 from sim.bench import LCR, SOURCE, THERMOMETER, BenchOptions, SimulatedBench
 from sim.hosts.memory import MemoryHost
-from sim.instrument import Emission
-
-
-class ScriptedInstrument:
-    """Sends what the test says, when it says so."""
-
-    name = "lcr-1"
-
-    def __init__(self, clock: ManualClock) -> None:
-        self._clock = clock
-        self._came = b""
-        self._due: list[Emission] = []
-
-    def connect(self, now_s: float) -> None:
-        """Start afresh."""
-        self._came = b""
-
-    def receive(self, data: bytes, now_s: float) -> None:
-        """Keep what comes."""
-        self._came += data
-
-    def advance(self, now_s: float) -> list[Emission]:
-        """Return what is due."""
-        due = [emission for emission in self._due if emission.time_s <= now_s]
-        self._due = [emission for emission in self._due if emission.time_s > now_s]
-        return due
-
-    def next_due(self) -> float | None:
-        """Return when the next bytes leave."""
-        return min((emission.time_s for emission in self._due), default=None)
-
-    def disconnect(self, now_s: float) -> None:
-        """Forget what was not sent."""
-        self._due = []
-
-    def send(self, data: bytes) -> None:
-        """Send now."""
-        self.send_later(0.0, data)
-
-    def send_later(self, seconds: float, data: bytes) -> None:
-        """Send in so many seconds."""
-        self._due.append(Emission(self._clock.monotonic() + seconds, data))
-
-    def received(self, size: int) -> bytes:
-        """Return what has come: in memory that is at once."""
-        return self._came
-
-    def hang_up(self) -> None:
-        """Close the line."""
-        self._due.append(Emission(self._clock.monotonic(), b"", hang_up=True))
-
-    def stop_taking(self) -> None:
-        """Memory always takes what is written."""
-
-
-@contextmanager
-def _opened() -> Iterator[LinkUnderTest]:
-    stop = StopToken()
-    clock = ManualClock(stop=stop)
-    peer = ScriptedInstrument(clock)
-    link = MemoryHost({peer.name: peer}, clock, stop=stop).link(peer.name)
-    yield LinkUnderTest(link, peer, stop, clock.monotonic, real_time=False)
-    link.close()
-
-
-@pytest.mark.parametrize("check", LINK_CHECKS, ids=lambda check: check.__name__)
-def test_memory_link_keeps_contract(check: Callable[[LinkUnderTest], None]) -> None:
-    """The contract of every link, on simulated time."""
-    with _opened() as made:
-        check(made)
 
 
 def test_waiting_jumps_to_the_reply_and_no_further() -> None:
