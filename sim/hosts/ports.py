@@ -156,15 +156,17 @@ class TerminalPort:
         self._selector = selector
         self._clock_s = clock_s
         self._master = self._slave = -1
+        self._outbox = b""
         self._open()
 
     def send(self, data: bytes) -> None:
-        """Send bytes; what the line does not take is lost, as on a real one without flow control."""
-        while data:
-            try:
-                data = data[os.write(self._master, data) :]
-            except OSError:
-                return
+        """Send a message as the line takes it.
+
+        One that comes while another still waits for a reader is lost, as on a line without flow control.
+        """
+        if not self._outbox:
+            self._outbox = data
+            self._flush()
 
     def hang_up(self, now_s: float) -> None:
         """Take the terminal away and put a new one in its place.
@@ -183,6 +185,7 @@ class TerminalPort:
 
     def _open(self) -> None:
         self._master, self._slave = os.openpty()
+        self._outbox = b""
         tty.setraw(self._slave)
         os.set_blocking(self._master, False)
         fresh = self.path.with_suffix(".new")
@@ -196,7 +199,20 @@ class TerminalPort:
         os.close(master)
         os.close(slave)
 
+    def _flush(self) -> None:
+        try:
+            self._outbox = self._outbox[os.write(self._master, self._outbox) :]
+        except BlockingIOError:
+            pass
+        except OSError:
+            self._outbox = b""
+        wanted = selectors.EVENT_READ | (selectors.EVENT_WRITE if self._outbox else 0)
+        if self._selector.get_key(self._master).events != wanted:
+            self._selector.modify(self._master, wanted, self._serve)
+
     def _serve(self, mask: int) -> None:
+        if mask & selectors.EVENT_WRITE and self._outbox:
+            self._flush()
         try:
             data = os.read(self._master, CHUNK_BYTES)
         except OSError:

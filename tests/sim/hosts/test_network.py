@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from drivers.clock import RealClock
-from drivers.errors import LinkClosed
+from drivers.errors import LinkClosed, ReplyError
 from drivers.links.open import open_link
 from sim.bench import FIXTURE, LCR, OPERATOR, SERIAL_PORTS, SOURCE, THERMOMETER, BenchOptions, SimulatedBench
 from sim.faults import Fault, FaultKind
@@ -110,6 +110,16 @@ def test_long_babble_passes_through_a_slow_reader() -> None:
                 count += len(client.recv(65_536))
 
     assert count >= 900_000
+
+
+def test_long_babble_passes_over_a_serial_line() -> None:
+    """More than a line's buffer holds is sent as the client takes it, until it is too long for a message."""
+    with _host(Fault(FIXTURE, FaultKind.BABBLE, amount=200_000)) as host:
+        link = open_link(host.addresses[FIXTURE], name=FIXTURE)
+        link.write(program(1, "STATE"))
+        with pytest.raises(ReplyError):
+            link.read_until(b"\n", timeout=10.0)
+        link.close()
 
 
 def test_streaming_without_a_reader_does_not_stop_the_bench() -> None:
