@@ -44,6 +44,8 @@ class Setting:
 
     message: str
     query: str | None
+    resolution: float
+    """How far it may read back from what was sent, in its SI unit; 0 where the make keeps every digit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,8 +257,12 @@ def _read_setting(table: Table, key: str) -> Setting:
     message = table.text(key)
     if message and message.count("{}") != 1:
         table.wrong(key, f"must have one {{}} where the number goes; got {message!r}")
-    query_key = f"{key}_query"
-    return Setting(message, table.text(query_key) if table.has(query_key) else None)
+    query_key, resolution_key = f"{key}_query", f"{key}_resolution"
+    return Setting(
+        message,
+        query=table.text(query_key) if table.has(query_key) else None,
+        resolution=table.number(resolution_key) if table.has(resolution_key) else 0.0,
+    )
 
 
 def _read_source(name: str, wire: Wire, top: Table) -> SourceDialect:

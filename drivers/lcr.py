@@ -128,7 +128,8 @@ class ScpiLcrMeter:
         self._session.write(setting.message.format(format_number(value)))
         if setting.query is None:
             return
-        self._session.read_back(setting.query, value, relative=self._dialect.read_back_relative)
+        tolerance = max(self._dialect.read_back_relative * value, setting.resolution)
+        self._session.read_back(setting.query, value, tolerance=tolerance)
 
     def _measure_once(self, setup: LcrSetup) -> tuple[Reading, ...]:
         dialect = self._dialect

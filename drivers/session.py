@@ -165,8 +165,8 @@ class ScpiSession:
             text=text,
         )
 
-    def read_back(self, query: str, wanted: float, *, relative: float) -> None:
-        """Ask a setting back and compare it, to `relative` of what was wanted.
+    def read_back(self, query: str, wanted: float, *, tolerance: float) -> None:
+        """Ask a setting back and compare it; `tolerance` is in the setting's own unit.
 
         Raises:
             InstrumentError: it reads back otherwise.
@@ -177,7 +177,7 @@ class ScpiSession:
             value = parse_value(reply)
         except ReplyError as error:
             raise self.refuse(query, error, reply) from error
-        if abs(value - wanted) > relative * abs(wanted):
+        if abs(value - wanted) > tolerance:
             raise InstrumentError(
                 f"{self.name}: was set to {wanted:g}; asked '{query}', it answered {shown(reply)}. "
                 "The setting did not arrive, or is out of its range; nothing was measured."

@@ -160,8 +160,10 @@ class ScpiSource:
         self._session.close()
 
     def _compare(self, setting: Setting, value: float) -> None:
-        if setting.query is not None:
-            self._session.read_back(setting.query, value, relative=self._dialect.read_back_relative)
+        if setting.query is None:
+            return
+        tolerance = max(self._dialect.read_back_relative * abs(value), setting.resolution)
+        self._session.read_back(setting.query, value, tolerance=tolerance)
 
     def _off_once(self) -> bool:
         exchange, dialect = self._session.exchange, self._dialect
