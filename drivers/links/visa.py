@@ -5,6 +5,9 @@ the descriptor itself and asks the library only for bytes that are here: left al
 never enforces a time-out on a drip, and waits for ever in a hung write. Everything else (USB, GPIB, VXI-11,
 HiSLIP, other backends) is read message by message with the library's own time-out: the stop is noticed when
 that has run out, since a transfer that is broken off half-way cannot be taken up again.
+
+Besides VISA errors the backends raise bare errors of sockets, remote calls and USB, and slips of their own.
+So around single calls of the library every exception is caught here, and becomes one of ours.
 """
 
 import fcntl
@@ -44,11 +47,6 @@ _GONE = {
     StatusCode.error_invalid_object,
     StatusCode.error_resource_not_found,
 }
-_ANY = Exception
-"""What the backends raise besides VISA errors: bare errors of sockets, remote calls, USB and their own slips.
-
-It is caught around single calls of the library only, and becomes our error there.
-"""
 _PARITY = {"N": constants.Parity.none, "E": constants.Parity.even, "O": constants.Parity.odd}
 _STOP_BITS = {1: constants.StopBits.one, 2: constants.StopBits.two}
 
@@ -72,7 +70,7 @@ def open_visa(
     try:
         resource = _open(address, backend, open_timeout)
         port = _port_of(resource, baud, frame, write_timeout)
-    except _ANY as error:
+    except Exception as error:
         raise LinkOpenError(
             f"{name}: could not be opened by VISA ({backend}): {_reason(error)}. "
             "Check that the instrument is on, the address is right and no other program holds it."
@@ -105,7 +103,7 @@ class DescriptorPort:
                 fcntl.ioctl(self._descriptor, termios.FIONREAD, _FOUR_BYTES), sys.byteorder
             )
             data, _ = self._library.read(self._session, min(count, _CHUNK_BYTES)) if count else (b"", None)
-        except _ANY as error:
+        except Exception as error:
             raise _mapped(error) from error
         if not count:
             raise PortClosed("end of stream")
@@ -117,7 +115,7 @@ class DescriptorPort:
             return 0
         try:
             sent, _ = self._library.write(self._session, data[:_WRITE_CHUNK_BYTES])
-        except _ANY as error:
+        except Exception as error:
             if _timed_out(error):
                 raise PortStuck from error
             raise _mapped(error) from error
@@ -156,7 +154,7 @@ class MessagePort:
         try:
             self._set_timeout(wait_s)
             data, _ = self._library.read(self._session, _CHUNK_BYTES)
-        except _ANY as error:
+        except Exception as error:
             if _timed_out(error):
                 return b""
             raise _mapped(error) from error
@@ -167,7 +165,7 @@ class MessagePort:
         try:
             self._set_timeout(self._write_timeout_s)
             sent, _ = self._library.write(self._session, data)
-        except _ANY as error:
+        except Exception as error:
             if _timed_out(error):
                 raise PortStuck from error
             raise _mapped(error) from error
@@ -183,7 +181,7 @@ class MessagePort:
             return True
         try:
             self._library.clear(self._session)
-        except _ANY:
+        except Exception:
             return False
         return True
 
@@ -254,7 +252,7 @@ def _silence(resource: MessageBasedResource) -> ExitStack:
 
 def _close(resource: MessageBasedResource) -> None:
     # A session whose instrument has gone may fail to close; it is gone all the same.
-    with suppress(_ANY):
+    with suppress(Exception):
         resource.close()
 
 
