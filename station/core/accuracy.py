@@ -33,11 +33,13 @@ def half_width(
         temperature_degc: of the instrument; the line's temperature coefficient acts outside 18 to 28 degC.
         full_scale: of the range in use, SI.
     """
+    # A temperature's zero is a point like any other; of all else only the size counts.
+    size = value if quantity.endswith("_degc") else abs(value)
     covering = [
         each
         for each in accuracies
         if each.quantity == quantity
-        and each.lower <= abs(value) <= each.upper
+        and each.lower <= size <= each.upper
         and (full_scale is None or each.full_scale == full_scale)
         and _covers_frequency(each, frequency_hz)
     ]

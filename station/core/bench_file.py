@@ -147,10 +147,11 @@ def _read_accuracy(table: Table) -> Accuracy:
         return Accuracy("", 0.0, 0.0)
     # A temperature's difference is in K.
     width = Dimension.TEMPERATURE_DIFFERENCE if dimension is Dimension.TEMPERATURE else dimension
+    lowest = -273.15 if dimension is Dimension.TEMPERATURE else 0.0
     accuracy = Accuracy(
         quantity=quantity,
-        lower=table.quantity("from", dimension, default=0.0, lower=0.0),
-        upper=table.quantity("to", dimension, lower=0.0),
+        lower=table.quantity("from", dimension, default=0.0, lower=lowest),
+        upper=table.quantity("to", dimension, lower=lowest),
         reading_fraction=table.quantity("reading", Dimension.FRACTION, default=0.0, lower=0.0, upper=1.0),
         range_fraction=table.quantity("range", Dimension.FRACTION, default=0.0, lower=0.0, upper=1.0),
         full_scale=table.quantity("full_scale", dimension, default=0.0, lower=0.0),

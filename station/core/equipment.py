@@ -11,8 +11,9 @@ from datetime import date
 class Accuracy:
     """One line of a data sheet: half width a = reading x |value| + range x full scale + counts x resolution.
 
-    Holds for `lower <= |value| <= upper` and, where given, for frequencies within the two bounds. Widths grow
-    by `temperature_per_k` (relative, of reading) for each kelvin outside 18..28 degC.
+    Holds for `lower <= |value| <= upper` (of a temperature the value itself) and, where given, for
+    frequencies within the two bounds. Widths grow by `temperature_per_k` (relative, of reading) for each
+    kelvin outside 18..28 degC.
     """
 
     quantity: str

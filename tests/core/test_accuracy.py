@@ -67,6 +67,15 @@ def test_half_width_never_guesses(quantity: str, value: float, frequency: float 
         half_width([LOW, banded], quantity, value, frequency_hz=frequency)
 
 
+def test_half_width_of_a_temperature_below_zero() -> None:
+    """Of a temperature the value itself must lie between the bounds, not its size."""
+    line = Accuracy("temperature_coil_degc", -20.0, 150.0, counts=1.0, resolution=0.2)
+
+    assert (0.2, Shape.RECTANGULAR) == half_width([line], "temperature_coil_degc", -15.0)
+    with pytest.raises(BenchError, match="temperature_coil"):
+        half_width([line], "temperature_coil_degc", -25.0)
+
+
 @pytest.mark.parametrize("frequency", [2e4, 1e5, 3e5])
 def test_half_width_within_a_frequency_band(frequency: float) -> None:
     """The band's ends belong to it."""

@@ -111,11 +111,12 @@ fraction = st.floats(0.0, 1.0)
 @st.composite
 def accuracies(draw: st.DrawFn) -> Accuracy:
     """Any line of a data sheet."""
+    quantity = draw(st.sampled_from(sorted(QUANTITIES)))
     ends = sorted(draw(st.tuples(size, size)))
     band = draw(st.none() | st.tuples(size, size).map(sorted))
     return Accuracy(
-        quantity=draw(st.sampled_from(sorted(QUANTITIES))),
-        lower=ends[0],
+        quantity=quantity,
+        lower=-ends[0] / 1e4 if quantity.endswith("_degc") else ends[0],
         upper=ends[1],
         reading_fraction=draw(st.floats(1e-6, 1.0)),
         range_fraction=draw(fraction),
