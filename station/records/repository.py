@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
@@ -16,6 +17,7 @@ from station.records.views import (
     ChainReport,
     Head,
     LaterDecision,
+    LotRows,
     LotSummary,
     LotValues,
     PlanRevision,
@@ -196,6 +198,18 @@ class Records:
             RecordError: unknown lot.
         """
         return self._lots.values(lot, characteristic)
+
+    def lot_rows(self, lot: str, *, every_run: bool = False) -> AbstractContextManager[LotRows]:
+        """Give a lot as one wide table for an export, to be read within a `with`; memory stays flat.
+
+        A row a unit, its latest closed production run, or with `every_run` a row a closed run.
+
+        Raises:
+            RecordError: unknown lot.
+        """
+        from station.records.lot_rows import lot_rows
+
+        return lot_rows(self._database, lot, every_run=every_run)
 
     def positions(self, lot: str, panel: str, *, serial: str = "") -> tuple[int, int]:
         """Return how many units of the lot, and of its panel, were decided before: for frequencies.

@@ -1,8 +1,9 @@
 """What the records give back, runs apart (those are `station.core.run_record.RunRecord`). Frozen."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from station.core.results import Decision, Judgement, Reason
 from station.core.run_record import Purpose, UnitId
@@ -143,6 +144,22 @@ class LotValues:
     """float64 [N], in `unit_symbol`."""
     expanded_uncertainties: "np.ndarray"
     """float64 [N]; NaN where none is on record."""
+
+
+@dataclass(frozen=True, slots=True)
+class ExportColumn:
+    """A column of an export. `kind` is `text`, `whole`, `number` or `flag`; any cell may be None."""
+
+    name: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class LotRows:
+    """A lot as one table. `rows` are read piece by piece while it is open, cells in order of `columns`."""
+
+    columns: tuple[ExportColumn, ...]
+    rows: Iterator[tuple[Any, ...]]
 
 
 @dataclass(frozen=True, slots=True)
