@@ -87,11 +87,17 @@ class Exchange:
         self._link.write(message + self.wire.terminator_out)
         self._in_step = True
 
-    def resynchronise(self, *, quiet_s: float | None = None, timeout_s: float = 2.0) -> None:
-        """Throw input away until the line has been quiet; raises `LinkTimeout` if it does not become so."""
+    def resynchronise(self, *, quiet_s: float | None = None, timeout_s: float = 2.0) -> bytes:
+        """Throw input away until the line has been quiet, and return it.
+
+        Raises:
+            LinkTimeout: it does not become quiet within `timeout_s`.
+        """
         self._in_step = False
-        self._link.discard_input(quiet=self.wire.quiet_s if quiet_s is None else quiet_s, timeout=timeout_s)
+        quiet_s = self.wire.quiet_s if quiet_s is None else quiet_s
+        discarded = self._link.discard_input(quiet=quiet_s, timeout=timeout_s)
         self._in_step = True
+        return discarded
 
     def send_at_once(self, data: bytes) -> None:
         """Send `data` in step or not; the link is out of step afterwards. For switching a drive off, only."""

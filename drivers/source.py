@@ -167,8 +167,11 @@ class ScpiSource:
 
     def _off_once(self) -> bool:
         exchange, dialect = self._session.exchange, self._dialect
+        was_in_step = exchange.in_step
         exchange.send_at_once(off_bytes(dialect))
-        exchange.resynchronise(quiet_s=dialect.off_quiet_s, timeout_s=_OFF_DISCARD_S)
+        # In step nothing is on its way, so no quiet is waited for: off is ordered many times a unit.
+        if not was_in_step or exchange.resynchronise(quiet_s=0.0):
+            exchange.resynchronise(quiet_s=dialect.off_quiet_s, timeout_s=_OFF_DISCARD_S)
         replies = [_ask_raw(exchange, query, dialect) for query in off_queries(dialect)]
         if not off_verified(dialect, replies):
             return False
