@@ -71,7 +71,7 @@ def read_polyline_csv(text: str, *, name: str = "polyline") -> tuple[TrackPoint,
     Raises:
         GeometryError: naming file, line, column and what would be right; all faults at once.
     """
-    rows = list(csv.reader(io.StringIO(text.lstrip("\\ufeff"))))
+    rows = list(csv.reader(io.StringIO(text.lstrip("\ufeff"))))
     if not rows:
         raise GeometryError((f"{name}: is empty; expected a header line such as 'x_mm,y_mm,layer,width_mm'",))
     columns = _columns(rows[0], name)
