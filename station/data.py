@@ -19,8 +19,7 @@ def data_folder() -> Path:
         if (folder / "dialects").is_dir():
             return folder
     raise BenchError(
-        f"the station's own files: no folder 'fixtures' in {package} or beside it. "
-        "Install the station again."
+        f"the station's own files: no folder 'fixtures' in {package} or beside it. Install the station again."
     )
 
 

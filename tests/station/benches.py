@@ -8,7 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 
@@ -203,10 +203,8 @@ class StationProcess:
 
 def send(pid: int, number: signal.Signals) -> float:
     """Send a signal to a process of ours, if it is still there; return the monotonic time of that."""
-    try:
+    with suppress(ProcessLookupError):
         os.kill(pid, number)
-    except ProcessLookupError:
-        pass
     return time.monotonic()
 
 

@@ -1,16 +1,19 @@
 """A station process for tests: opens a bench, switches the drive on, and then behaves as it is told.
 
-Usage: `python -m tests.station.station_child ACT HOME ADDRESSES`, where ACT is `sleep` (a long soak), `hang` (computes
-without end and looks at nothing) or `open` (opens, says so, waits for a stop). It says `watchdog PID`, `driving`,
-`opened`, `raised NAME` and `closed`, a line each.
+Usage: `python -m tests.station.station_child ACT HOME ADDRESSES`, where ACT is `sleep` (a long soak) or
+`hang` (computes without end and looks at nothing). It says `watchdog PID`, `driving`, `raised NAME ...` and
+`closed`, a line each.
 """
 
 import json
+import os
 import sys
 from pathlib import Path
 
 from drivers.instruments import Route
 from station.bench import OpenBench
+from station.signals import stop_on_signals
+from station.stop import NestStop
 from tests.station.benches import GENTLE, bench_setup
 
 
@@ -25,23 +28,29 @@ def hang() -> None:
         pass
 
 
-def main(act: str, home: str, addresses: str) -> None:
-    """Carry out `act`."""
+def drive(act: str, home: Path, addresses: str, stop: NestStop) -> None:
+    """Open the bench, switch the drive on, and carry out `act`."""
     setup = bench_setup(json.loads(addresses))
-    try:
-        with OpenBench(setup, home=Path(home), where="station_child", lock_folder=Path(home) / "locks") as bench:
-            say(f"watchdog {bench.watchdog_pid}")
-            say(f"opened {bench.latched}")
-            if act == "open":
-                bench.clock.sleep(60.0)
-            with bench.drive(GENTLE, route=Route.SOURCE_FORWARD):
-                say("driving")
-                if act == "hang":
-                    hang()
-                bench.clock.sleep(60.0)
-    except Exception as error:
-        say(f"raised {type(error).__name__} {error}")
-    say("closed")
+    with OpenBench(setup, home=home, where="a test", stop=stop, lock_folder=home / "locks") as bench:
+        say(f"watchdog {bench.watchdog_pid}")
+        with bench.drive(GENTLE, route=Route.SOURCE_FORWARD):
+            say("driving")
+            if act == "hang":
+                hang()
+            bench.clock.sleep(60.0)
+
+
+def main(act: str, home: str, addresses: str) -> None:
+    """Carry out `act` and say how it ended."""
+    stop = NestStop()
+    with stop_on_signals(stop):
+        try:
+            drive(act, Path(home), addresses, stop)
+        except Exception as error:
+            say(f"raised {type(error).__name__} {error}")
+        say("closed")
+        # Within the handlers: the test's last signal may come late.
+        os._exit(0)
 
 
 if __name__ == "__main__":

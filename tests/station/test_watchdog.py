@@ -9,12 +9,13 @@ import socket
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from drivers.stop import StopToken
-from sim.bench import FIXTURE, SOURCE
+from sim.bench import SOURCE
 from sim.faults import Fault, FaultKind
 from sim.world import Route
 from station.data import data_path
@@ -161,7 +162,7 @@ def test_watchdog_with_wrong_dialect_does_not_start(tmp_path: Path) -> None:
     """A watchdog that would not know what to send refuses its post, in words."""
     with port_bench() as bench:
         order = order_for(bench, tmp_path)
-    broken = Order(**{**_fields(order), "dialect_text": "kind = 'source'"})
+    broken = replace(order, dialect_text="kind = 'source'")
 
     with pytest.raises(WatchdogLost, match="did not start"):
         start_watchdog(broken, stop=StopToken())
@@ -185,7 +186,3 @@ def test_stopped_watchdog_is_noticed(tmp_path: Path) -> None:
             watchdog.arm()
         assert time.monotonic() - started_s < 10.0
         watchdog.close()
-
-
-def _fields(order: Order) -> dict[str, object]:
-    return {name: getattr(order, name) for name in order.__dataclass_fields__}
