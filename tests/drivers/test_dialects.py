@@ -1,5 +1,8 @@
 """Dialect files: what ships is read, what is wrong is told."""
 
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
@@ -179,3 +182,26 @@ def test_dialects_are_frozen() -> None:
         assert isinstance(dialect, LcrDialect | FixtureDialect)
         with pytest.raises(AttributeError):
             dialect.name = "other"  # type: ignore[misc]
+
+
+def keys_of(table: Mapping[str, object]) -> Iterator[str]:
+    """Yield every key of a file, tables and their keys alike."""
+    for key, value in table.items():
+        yield key
+        if isinstance(value, dict):
+            yield from keys_of(value)
+        elif isinstance(value, list):
+            for item in value:
+                yield from keys_of(item) if isinstance(item, dict) else ()
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_every_key_of_a_shipped_dialect_is_described(name: str) -> None:
+    """Whoever writes a dialect finds each key in the folder's description."""
+    description = (
+        (FOLDER / "README.md").read_text(encoding="utf-8").partition("## What a dialect file says")[2]
+    )
+    keys = set(keys_of(tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))))
+    stems = {key for key in keys if re.sub("_(query|resolution)$", "", key) not in keys - {key}}
+
+    assert set() == {stem for stem in stems if not re.search(rf"[`\[.]{stem}[`\].]", description)}
