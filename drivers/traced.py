@@ -17,8 +17,8 @@ _MESSAGES_KEPT = 100_000
 class TracedMessage:
     """Bytes as they passed: `out` to the instrument, `in` from it, terminator included.
 
-    `monotonic_s` is process time of the bench's clock: before the first byte of an `out`, after the last of an
-    `in`.
+    `monotonic_s` is process time of the bench's clock, taken before the first byte goes out or after the last
+    one has come in.
     """
 
     instrument: str

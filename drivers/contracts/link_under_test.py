@@ -17,7 +17,7 @@ BUSY_SHARE = 0.05
 """How much of a wait may be spent computing."""
 PATIENCE_S = 5.0
 SHORT_S = 0.1
-_TRIES = 5
+TRIES = 5
 
 
 class ScriptedPeer(Protocol):
@@ -124,7 +124,7 @@ def stop_delay(made: LinkUnderTest, wait: Callable[[], object]) -> float:
 def expect_in_time(made: LinkUnderTest, call: Callable[[], object], *, partial: bytes | None = None) -> None:
     """Expect a `LinkTimeout` after `SHORT_S`, with little computing, once in a few tries."""
     late_s, busy_s = [], []
-    for _ in range(_TRIES):
+    for _ in range(TRIES):
         start_s, start_busy_s = made.link_time(), time.thread_time()
         error = expect_error(LinkTimeout, made, call)
         late_s.append(made.link_time() - start_s - SHORT_S)

@@ -21,6 +21,7 @@ from drivers.contracts.link_under_test import (
     BUSY_SHARE,
     PATIENCE_S,
     SHORT_S,
+    TRIES,
     LinkUnderTest,
     ScriptedPeer,
     await_input,
@@ -131,8 +132,8 @@ def check_short_read_is_a_timeout(made: LinkUnderTest) -> None:
 def check_drip_does_not_hold_the_deadline(made: LinkUnderTest) -> None:
     """Bytes without an end do not put the deadline off."""
     made.link.write(b"FETC?\n")
-    for at in range(300):
-        made.peer.send_later(0.003 * at, b"1")
+    for at in range(100):
+        made.peer.send_later(0.01 * at, b"1")
     expect_in_time(made, lambda: read_for(made, SHORT_S))
 
 
@@ -155,7 +156,7 @@ def check_endless_message_is_refused(made: LinkUnderTest) -> None:
     expect_error(ReplyError, made, lambda: made.link.read_until(b"\n", timeout=PATIENCE_S, limit=100))
     made.peer.send(b"7\nA\n")
     expect_error(ReplyError, made, lambda: made.link.read_until(b"\n", timeout=PATIENCE_S, limit=100))
-    made.link.discard_input(quiet=SHORT_S)
+    made.link.discard_input(quiet=0.3)
     made.peer.send(b"B\n")
     expect(b"B", read(made))
 
@@ -173,7 +174,7 @@ def check_discard_waits_for_quiet(made: LinkUnderTest) -> None:
     made.peer.send(b"+1.2345")
     made.peer.send_later(0.02, b"6E-06\n")
     made.peer.send_later(0.04, b"+9")
-    expect(b"+1.23456E-06\n+9", made.link.discard_input(quiet=0.15))
+    expect(b"+1.23456E-06\n+9", made.link.discard_input(quiet=0.3))
     made.peer.send(b"A\n")
     expect(b"A", read(made))
 
@@ -181,9 +182,9 @@ def check_discard_waits_for_quiet(made: LinkUnderTest) -> None:
 def check_discard_gives_up_on_a_babbler(made: LinkUnderTest) -> None:
     """Discarding from a peer that never falls silent is a `LinkTimeout`."""
     made.link.write(b"*RST\n")
-    for at in range(300):
-        made.peer.send_later(0.003 * at, b"A\n")
-    expect_in_time(made, lambda: made.link.discard_input(quiet=0.05, timeout=SHORT_S))
+    for at in range(100):
+        made.peer.send_later(0.01 * at, b"A\n")
+    expect_in_time(made, lambda: made.link.discard_input(quiet=0.5, timeout=SHORT_S))
 
 
 def check_closed_peer_is_told_at_once(made: LinkUnderTest) -> None:
@@ -278,7 +279,10 @@ def check_stop_ends_a_wait(made: LinkUnderTest) -> None:
         lambda: made.link.discard_input(quiet=PATIENCE_S, timeout=PATIENCE_S),
     )
     for wait in waits:
-        expect_below(POLL_S, min(stop_delay(made, wait) for _ in range(3)), "s until the stop was noticed")
+        delays_s = [stop_delay(made, wait)]
+        while delays_s[-1] > POLL_S and len(delays_s) < TRIES:
+            delays_s.append(stop_delay(made, wait))
+        expect_below(POLL_S, min(delays_s), "s until the stop was noticed")
 
 
 def check_stop_waits_behind_a_shield(made: LinkUnderTest) -> None:
