@@ -68,8 +68,9 @@ class DriveGuard:
         self._source = source
 
     def take_fixture(self, fixture: Fixture) -> None:
-        """Take the fixture's bare driver."""
+        """Take the fixture's bare driver; its route is not known yet."""
         self._fixture = fixture
+        self._last_route = None
 
     def renew(self) -> None:
         """Keep the watchdog's lease while the drive is on.

@@ -4,9 +4,11 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from drivers.clock import Clock
+from drivers.errors import LinkError
 from drivers.instruments import Fixture, FixtureState, Route, Source, SourceSetup
 from drivers.link import MESSAGE_LIMIT, Link
 from drivers.readings import Identity, Quantity, Reading
+from drivers.session import link_lost
 from drivers.stop import POLL_S
 from station.drive import IO_LIMIT_S, KEEP_ALIVE_EVERY_S, DriveGuard
 from station.errors import BenchError
@@ -106,10 +108,14 @@ class GuardedFixture:
 
 
 class GuardedLink:
-    """A link around a link: with the drive on it tends the guard first and shortens the time allowed."""
+    """A link around a link: with the drive on it tends the guard first and shortens the time allowed.
+
+    `lost` tells that the link failed otherwise than by a timeout: only opening it anew can help.
+    """
 
     def __init__(self, link: Link, guard: DriveGuard) -> None:
         self.name = link.name
+        self.lost = False
         self._link = link
         self._guard = guard
 
@@ -117,23 +123,42 @@ class GuardedLink:
         """Send all of `data`."""
         if self._guard.on:
             self._guard.renew()
-        self._link.write(data)
+        try:
+            self._link.write(data)
+        except LinkError as error:
+            self._note(error)
+            raise
 
     def read_until(self, terminator: bytes, *, timeout: float, limit: int = MESSAGE_LIMIT) -> bytes:
         """Return the next message; with the drive on within `IO_LIMIT_S`."""
-        return self._link.read_until(terminator, timeout=self._allowed(timeout), limit=limit)
+        try:
+            return self._link.read_until(terminator, timeout=self._allowed(timeout), limit=limit)
+        except LinkError as error:
+            self._note(error)
+            raise
 
     def read_exactly(self, count: int, *, timeout: float) -> bytes:
         """Return the next `count` bytes; with the drive on within `IO_LIMIT_S`."""
-        return self._link.read_exactly(count, timeout=self._allowed(timeout))
+        try:
+            return self._link.read_exactly(count, timeout=self._allowed(timeout))
+        except LinkError as error:
+            self._note(error)
+            raise
 
     def discard_input(self, *, quiet: float, timeout: float = 2.0) -> bytes:
         """Throw input away until none has come for `quiet` seconds."""
-        return self._link.discard_input(quiet=quiet, timeout=self._allowed(timeout))
+        try:
+            return self._link.discard_input(quiet=quiet, timeout=self._allowed(timeout))
+        except LinkError as error:
+            self._note(error)
+            raise
 
     def close(self) -> None:
         """Let the port go."""
         self._link.close()
+
+    def _note(self, error: LinkError) -> None:
+        self.lost |= link_lost(error)
 
     def _allowed(self, timeout: float) -> float:
         if not self._guard.on:

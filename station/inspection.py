@@ -126,7 +126,8 @@ class Inspection:
             SerialError: the scan is refused; the message says what it is and what to do.
             NestBusy: the unit did not reach the nest in time.
             RecordError: the run can't be put on record; its decision is not shown then.
-            InstrumentError: the fixture failed before a run was open.
+            BenchError: the bench is latched: no run until a person clears it.
+            InstrumentError: an instrument is still unplugged, or the fixture failed before a run was open.
         """
         plan, unit = self._recognise(scan, request)
         return self.measure(plan, unit, request)
@@ -136,6 +137,7 @@ class Inspection:
         state = self.records.unit_state(unit.serial)
         _require_free(unit, state, request)
         self.tell(ScanTaken(serial=unit.serial))
+        self.bench.mend()
         self._wait_for_unit(unit, request)
         opened = self._opening(plan.plan, unit, request, state)
         run_request = self._run_request(plan, opened, state)

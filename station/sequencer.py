@@ -60,6 +60,10 @@ class RunBench(MethodBench, Protocol):
         """Who measures, as identified when the bench was opened."""
         ...
 
+    def mend(self) -> None:
+        """Open lost links anew; raises `InstrumentError`, and `BenchError` if the bench is latched."""
+        ...
+
     def begin_run(self) -> None:
         """Start a new transcript."""
         ...

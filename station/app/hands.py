@@ -56,6 +56,7 @@ class SimulatedHands:
         self._link.close()
 
     def _tell(self, words: str, *, allowed: tuple[str, ...] = ()) -> None:
+        self._link.discard_input(quiet=0.0)  # a late answer to what was asked before is not this one's
         self._link.write(words.encode("ascii") + b"\n")
         answer = self._link.read_until(b"\n", timeout=ANSWER_TIMEOUT_S).decode("ascii", "replace")
         if answer == "OK" or any(each in answer for each in allowed):
