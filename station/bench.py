@@ -16,7 +16,7 @@ from drivers.build import build_driver
 from drivers.clock import Clock, RealClock
 from drivers.dialect_reader import DialectError
 from drivers.dialects import Dialect, read_dialect
-from drivers.errors import DriveNotOff, InstrumentError
+from drivers.errors import DriveNotOff, InstrumentError, LinkClosed, LinkOpenError, WrongInstrument
 from drivers.instruments import (
     Fixture,
     FixtureState,
@@ -42,6 +42,9 @@ from station.guarded import GuardedClock, GuardedFixture, GuardedLink, GuardedSo
 from station.signals import stop_on_signals
 from station.stop import NestStop
 from station.watchdog import GIVE_UP_S, LEASE_S, Lease, NullWatchdog, Order, start_watchdog
+
+_MENDABLE = ("fixture", "lcr", "thermometer")
+"""The kinds whose lost links are opened anew before a run; in the order in which they are opened."""
 
 LinkOpener = Callable[[InstrumentSetup, StopToken], Link]
 """Opens the link to one instrument of a bench; waits give way to the token."""
@@ -112,6 +115,8 @@ class OpenBench:
         self._lease: Lease = NullWatchdog()
         self._transcript = Transcript()
         self._drivers: list[Instrument] = []
+        self._links: dict[str, GuardedLink] = {}
+        self._dialects: dict[str, Dialect] = {}
         self._stack = ExitStack()
         self._thread = 0
 
@@ -130,7 +135,7 @@ class OpenBench:
             stack.enter_context(stop_on_signals(self.stop))
             self._lock.acquire()
             stack.callback(self._lock.release)
-            dialects = {each.name: load_bench_dialect(each) for each in self.setup.instruments}
+            self._dialects = {each.name: load_bench_dialect(each) for each in self.setup.instruments}
             self._lease = self._start_watchdog()
             stack.callback(self._end_watchdog)
             stack.callback(self._close_links)
@@ -140,7 +145,7 @@ class OpenBench:
             self._guard.latched = self.drive_state.latched()
             self.clock = GuardedClock(self._own_clock, self._guard)
             stack.callback(self._leave_safe)
-            self._open_instruments(dialects)
+            self._open_instruments()
             self._stack = stack.pop_all()
         return self
 
@@ -184,6 +189,25 @@ class OpenBench:
     def message_count(self) -> int:
         """Return how many messages have passed since `begin_run`."""
         return len(self._transcript)
+
+    def mend(self) -> None:
+        """Open anew each link that was lost, and see that the same instrument is there. Before a run.
+
+        The source is not among them: its driver opens its own link anew whenever it switches off.
+
+        Raises:
+            BenchError: the bench is latched: no run until a person clears it.
+            LinkOpenError: an instrument is still not there; it is tried again the next time.
+            WrongInstrument: another one than at opening answers.
+            InstrumentError: it is there, and fails otherwise.
+        """
+        self._require_own_thread()
+        if self.latched:
+            raise BenchError(f"{self.setup.name}: {self.latched}", code="bench_latched")
+        for kind in _MENDABLE:
+            instrument = _instrument(self.setup, kind)
+            if self._links[instrument.name].lost:
+                self._mend(instrument)
 
     def make_safe(self) -> bool:
         """Switch the drive off, verify it, open the route. Never raises; False: drive state unknown."""
@@ -235,27 +259,58 @@ class OpenBench:
         )
         return start_watchdog(order, stop=self.stop, inherit=self._lock.descriptors)
 
-    def _open_instruments(self, dialects: dict[str, Dialect]) -> None:
+    def _mend(self, instrument: InstrumentSetup) -> None:
+        link = self._links[instrument.name]
+        self._drivers = [each for each in self._drivers if each.name != instrument.name]
+        with suppress(InstrumentError):  # what is lost may fail to close
+            link.close()
+        try:
+            driver = self._build(instrument)
+            self._require_same(driver)
+        except InstrumentError as error:
+            # Whatever it was: nothing is known of this instrument until it has said who it is.
+            self._links[instrument.name].lost = True
+            if isinstance(error, LinkClosed):
+                raise LinkOpenError(str(error)) from error
+            raise
+        self._take(instrument.kind, driver)
+
+    def _require_same(self, driver: Instrument) -> None:
+        identity = str(driver.identify())
+        was = next(each.identity for each in self.identities if each.name == driver.name)
+        if identity != was:
+            raise WrongInstrument(
+                f"{driver.name}: was '{was}' when the bench was opened; '{identity}' answers now. "
+                "Connect the same one again, or open the bench anew and verify it."
+            )
+
+    def _take(self, kind: str, driver: Instrument) -> None:
+        if kind == "fixture":
+            self._guard.take_fixture(cast(Fixture, driver))
+            self.fixture = GuardedFixture(cast(Fixture, driver), self._guard)
+        elif kind == "lcr":
+            self.lcr = cast(LcrMeter, driver)
+        else:
+            self.thermometer = cast(Thermometer, driver)
+
+    def _open_instruments(self) -> None:
         """The source first, so that it is off before anything else is asked."""
-        source = cast(Source, self._build(_instrument(self.setup, "source"), dialects))
+        source = cast(Source, self._build(_instrument(self.setup, "source")))
         self._guard.take_source(source)
         self._guard.switch_off()
-        fixture = cast(Fixture, self._build(_instrument(self.setup, "fixture"), dialects))
-        self._guard.take_fixture(fixture)
-        self.lcr = cast(LcrMeter, self._build(_instrument(self.setup, "lcr"), dialects))
-        self.thermometer = cast(Thermometer, self._build(_instrument(self.setup, "thermometer"), dialects))
         self.source = GuardedSource(source, self._guard)
-        self.fixture = GuardedFixture(fixture, self._guard)
+        for kind in _MENDABLE:
+            self._take(kind, self._build(_instrument(self.setup, kind)))
         self.identities = tuple(self._identify(each) for each in self._drivers)
-        self.state_at_opening = fixture.state()
+        self.state_at_opening = self.fixture.state()
 
-    def _build(self, instrument: InstrumentSetup, dialects: dict[str, Dialect]) -> Instrument:
+    def _build(self, instrument: InstrumentSetup) -> Instrument:
         try:
             driver = build_driver(
                 instrument.kind,
                 self._link(instrument),
                 self.clock,
-                dialects[instrument.name],
+                self._dialects[instrument.name],
                 name=instrument.name,
                 expected_identity=instrument.identity,
                 reopen=lambda: self._link(instrument),
@@ -269,7 +324,9 @@ class OpenBench:
     def _link(self, instrument: InstrumentSetup) -> Link:
         link = self._open_link(instrument, self.stop)
         traced = TracedLink(link, self._transcript, clock=self._own_clock, instrument=instrument.name)
-        return GuardedLink(traced, self._guard)
+        guarded = GuardedLink(traced, self._guard)
+        self._links[instrument.name] = guarded
+        return guarded
 
     def _identify(self, driver: Instrument) -> InstrumentIdentity:
         due = next(each.calibration_due for each in self.setup.instruments if each.name == driver.name)
