@@ -2,8 +2,8 @@
 
 What keeps a wrong number out:
 
-- settings that can be asked back (frequency, level) are, and compared; those that cannot are sent twice, so
-  that one lost message does no harm;
+- settings that can be asked back are, and compared; those that cannot are sent twice, so that one lost
+  message does no harm;
 - the function is sent again ahead of each trigger: it makes up for a lost choice of function, and it makes
   the former measurement void, so that a lost trigger gives "not measured" and never the last unit's number;
 - a measurement counts only after the error queue has answered in its own form (see `drivers.session`,
@@ -61,15 +61,12 @@ class ScpiLcrMeter:
         self._setup = None
         function = self._function_for(setup)
         session, dialect = self._session, self._dialect
-        for _ in range(2):
-            session.write(function.message)
-            session.write(dialect.averaging.message.format(setup.averaging))
-            self._write_range(setup.range_ohm)
-        self._drop_next |= setup.range_ohm is not None and setup.range_ohm != self._range_ohm
-        self._range_ohm = setup.range_ohm
+        session.write(function.message)
+        self._set(dialect.averaging, str(setup.averaging), setup.averaging)
+        self._set_range(setup.range_ohm)
         if setup.frequency_hz:
-            self._write_and_compare(dialect.frequency, setup.frequency_hz)
-            self._write_and_compare(dialect.level, setup.level_v)
+            self._set(dialect.frequency, format_number(setup.frequency_hz), setup.frequency_hz)
+            self._set(dialect.level, format_number(setup.level_v), setup.level_v)
         session.check_errors()
         self._function, self._setup = function, setup
 
@@ -117,19 +114,25 @@ class ScpiLcrMeter:
             "no such function. Ask for them one after the other, or choose another instrument."
         )
 
-    def _write_range(self, range_ohm: float | None) -> None:
-        if range_ohm is None:
-            self._session.write(self._dialect.range_auto_on)
-            return
-        self._session.write(self._dialect.range_auto_off)
-        self._session.write(self._dialect.range_.message.format(format_number(range_ohm)))
+    def _set_range(self, range_ohm: float | None) -> None:
+        self._drop_next |= range_ohm is not None and range_ohm != self._range_ohm
+        self._range_ohm = range_ohm
+        self._write_twice(self._dialect.range_auto_on if range_ohm is None else self._dialect.range_auto_off)
+        if range_ohm is not None:
+            self._set(self._dialect.range_, format_number(range_ohm), range_ohm)
 
-    def _write_and_compare(self, setting: Setting, value: float) -> None:
-        self._session.write(setting.message.format(format_number(value)))
+    def _set(self, setting: Setting, text: str, value: float) -> None:
+        message = setting.message.format(text)
         if setting.query is None:
+            self._write_twice(message)
             return
+        self._session.write(message)
         tolerance = max(self._dialect.read_back_relative * value, setting.resolution)
         self._session.read_back(setting.query, value, tolerance=tolerance)
+
+    def _write_twice(self, message: str) -> None:
+        self._session.write(message)
+        self._session.write(message)
 
     def _measure_once(self, setup: LcrSetup) -> tuple[Reading, ...]:
         dialect = self._dialect

@@ -161,7 +161,10 @@ class ScpiSource:
 
     def _compare(self, setting: Setting, value: float) -> None:
         if setting.query is None:
-            return
+            raise InstrumentError(
+                f"{self.name}: dialect '{self._dialect.name}' cannot ask '{setting.message}' back, "
+                "so the drive stays off. Complete the dialect file."
+            )
         tolerance = max(self._dialect.read_back_relative * abs(value), setting.resolution)
         self._session.read_back(setting.query, value, tolerance=tolerance)
 

@@ -325,6 +325,7 @@ class StreamingThermometerPeer:
     """A line each 200 ms, unasked; the identity in each 25th."""
 
     period_s = 0.2
+    identity_every = 25
 
     def __init__(self) -> None:
         self.truth = 0
@@ -352,7 +353,7 @@ class StreamingThermometerPeer:
 
     def _line(self) -> str:
         self.count = self.count if self.frozen else (self.count + 1) % 1_000_000
-        if self._lines % 25 == 0:
+        if self._lines % self.identity_every == 0:
             body = f"ID={self.identity}"
         else:
             coil = "-----" if self.coil_open else f"{rising(23.5, self.truth):+.2f}"

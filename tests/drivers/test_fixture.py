@@ -282,3 +282,59 @@ def test_program_line_is_numbered_and_summed() -> None:
     """As the wire's description has it."""
 
     assert b">7 ROUTE LCR*" + checksum(b">7 ROUTE LCR") == program_line(7, "ROUTE LCR")
+
+
+def answered(bench: FixtureBench, fields: bytes) -> FixtureBench:
+    """Let the next response have other fields, with a right checksum."""
+    text = line(b"<0 " + fields) + b"\n"
+    bench.link.spoil(0, lambda time_s, data: [(time_s, text)])
+    return bench
+
+
+def test_identity_with_other_fields_is_refused() -> None:
+    """Four fields, no more and no less."""
+    with pytest.raises(ReplyError, match="maker, model"):
+        answered(FixtureBench(), b"OK LG--- Meadow FIX-9").driver.identify()
+
+
+@pytest.mark.parametrize("fields", [b"OPEN 20000", b"NOWHERE 20000 17", b"OPEN high 17", b"OPEN 20000 1.5"])
+def test_state_with_other_fields_is_refused(fields: bytes) -> None:
+    """An unknown route or a number that is none is no state."""
+    with pytest.raises(ReplyError):
+        answered(FixtureBench(), b"OK LG--- " + fields).driver.state()
+
+
+@pytest.mark.parametrize("fields", [b"3000000", b"3000000 X", b"3.0 V", b"nan V"])
+def test_field_with_other_fields_is_refused(fields: bytes) -> None:
+    """Whole nanotesla with V or O."""
+    with pytest.raises(ReplyError):
+        answered(FixtureBench(), b"OK LG--- " + fields).driver.measure_field(mains_cycles=1)
+
+
+@pytest.mark.parametrize("fields", [b"1500", b"1500 1.5", b"1500 1700 1900"])
+def test_contacts_with_other_fields_are_refused(fields: bytes) -> None:
+    """Two whole numbers of microohm, or `-`."""
+    with pytest.raises(ReplyError):
+        answered(FixtureBench(), b"OK LG--- " + fields).driver.check_contacts()
+
+
+def test_other_height_in_response_is_refused() -> None:
+    """A stage that stands elsewhere is not where it was sent."""
+    with pytest.raises(ReplyError, match="height 2000 um"):
+        answered(FixtureBench(), b"OK LG--- 2001").driver.set_height(0.002)
+
+
+@pytest.mark.parametrize("fields", [b"ERR LG---", b"ERR LG--- broken down"])
+def test_error_without_code_is_refused(fields: bytes) -> None:
+    """An error has a number."""
+    with pytest.raises(ReplyError, match="error code"):
+        answered(FixtureBench(), fields).driver.keep_alive()
+
+
+def test_capability_is_field_and_contacts() -> None:
+    """What the fixture measures, and no more."""
+    driver = FixtureBench().driver
+
+    assert driver.can(Quantity.FLUX_DENSITY)
+    assert driver.can(Quantity.CONTACT_RESISTANCE)
+    assert not driver.can(Quantity.VOLTAGE)

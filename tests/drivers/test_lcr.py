@@ -1,5 +1,7 @@
 """LCR meters of both dialects."""
 
+from dataclasses import replace
+
 import pytest
 
 from drivers.dialects import LcrDialect
@@ -217,3 +219,20 @@ def test_no_number_status_has_no_value() -> None:
     found = parse_measurement(LCR_FIRST, LCR_FIRST.functions[0], b"E;9.91E37;9.91E37")
 
     assert {(None, ReadingStatus.NOT_A_NUMBER)} == set(found.values())
+
+
+def test_setting_that_this_make_can_read_back_is_compared() -> None:
+    """Which settings are asked back is the dialect's to say."""
+    averaging = replace(LCR_LAST.averaging, query="APER?")
+    bench = LcrBench(replace(LCR_LAST, averaging=averaging))
+    bench.peer.deaf_to = {"APER 7"}
+    with pytest.raises(InstrumentError, match="set to 7"):
+        bench.driver.configure(replace(DIRECT, averaging=7))
+
+
+def test_correction_that_is_not_confirmed_is_refused() -> None:
+    """Anything but 1 in response to `*OPC?` is no end of a correction."""
+    bench = LcrBench(LCR_LAST)
+    bench.link.spoil(0, lambda time_s, data: [(time_s, b"0\n")])
+    with pytest.raises(ReplyError, match="1 was expected"):
+        bench.driver.correct_open()

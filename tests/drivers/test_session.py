@@ -155,6 +155,24 @@ def test_setting_read_back_otherwise_is_an_error() -> None:
         bench.session.read_back("FREQ?", 2000.0, tolerance=0.2)
 
 
+def test_setting_read_back_as_no_number_is_refused() -> None:
+    """An overload is no setting."""
+    bench = Bench()
+    bench.link.spoil(0, lambda time_s, data: [(time_s, b"9.9E37\n")])
+    with pytest.raises(ReplyError, match="'FREQ\\?' cannot be used"):
+        bench.session.read_back("FREQ?", 1000.0, tolerance=0.1)
+
+
+def test_identity_that_is_none_leaves_the_link_out_of_step() -> None:
+    """A number in place of an identity is a late one: the line has to be quiet before the next message."""
+    bench = Bench()
+    bench.link.spoil(0, lambda time_s, data: [(time_s, b"+1.0E+00\n")])
+    with pytest.raises(ReplyError, match="maker,model"):
+        bench.session.identity()
+
+    assert not bench.session.exchange.in_step
+
+
 def test_identity_empties_what_others_left_in_the_queue() -> None:
     """Errors of an earlier client are not ours."""
     bench = Bench()

@@ -1,6 +1,7 @@
 """The DC source: settings before output, and off whatever happens."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
@@ -14,6 +15,7 @@ from drivers.errors import (
     LinkClosed,
     LinkOpenError,
     LinkTimeout,
+    ReplyError,
 )
 from drivers.instruments import SourceSetup
 from drivers.link import Link
@@ -77,6 +79,33 @@ def test_output_on_that_was_lost_is_found() -> None:
     bench.peer.deaf_to = {"OUTP 1"}
     with pytest.raises(InstrumentError, match="answered 0"):
         bench.driver.output_on()
+
+
+def test_setting_that_cannot_be_read_back_keeps_the_drive_off() -> None:
+    """A dialect made in code, without the reader's checks, is no way round."""
+    bench = SourceBench()
+    blind = replace(SOURCE, current=replace(SOURCE.current, query=None))
+    driver = ScpiSource(bench.link, bench.clock, blind)
+    with pytest.raises(InstrumentError, match="cannot ask"):
+        driver.configure(DRIVE)
+
+
+def test_output_state_that_is_neither_is_refused() -> None:
+    """Whether the output is on must not be guessed."""
+    bench = SourceBench()
+    bench.driver.configure(DRIVE)
+    bench.link.spoil(1, lambda time_s, data: [(time_s, b"ON\n")])
+    with pytest.raises(ReplyError, match="1 or 0 was expected"):
+        bench.driver.output_on()
+
+
+def test_capability_is_voltage_and_current() -> None:
+    """What the source measures, and no more."""
+    driver = SourceBench().driver
+
+    assert driver.can(Quantity.VOLTAGE)
+    assert driver.can(Quantity.CURRENT)
+    assert not driver.can(Quantity.DC_RESISTANCE)
 
 
 def test_measure_returns_voltage_then_current() -> None:

@@ -1,11 +1,15 @@
 """Thermometers, polled and streaming."""
 
+import re
+from dataclasses import replace
+
 import pytest
 
 from drivers.contracts.faults import replaced
 from drivers.errors import LinkTimeout, ReplyError
 from drivers.readings import Identity, Quantity, ReadingStatus
-from tests.drivers.benches import STREAMING, PolledBench, StreamingBench
+from drivers.thermometer import SerialThermometer
+from tests.drivers.benches import POLLED, STREAMING, PolledBench, StreamingBench
 
 IDENTITY = Identity("Meadow Instruments", "MODEL-1", "0042", "1.0")
 BOTH = pytest.mark.parametrize("make", [PolledBench, StreamingBench])
@@ -129,6 +133,75 @@ def test_streamed_lines_that_stay_late_are_refused() -> None:
     """An instrument much slower than its dialect says is told, not waited for forever."""
     bench = StreamingBench()
     bench.driver.measure()
-    bench.peer.period_s = 2.0
-    with pytest.raises((ReplyError, LinkTimeout)):
+    driver = SerialThermometer(bench.link, bench.clock, replace(STREAMING, period_s=0.01, late_s=0.01))
+    driver.identify()
+    with pytest.raises(ReplyError, match="is the period right"):
+        driver.measure()
+
+
+def test_number_that_a_loose_dialect_lets_through_is_refused() -> None:
+    """The form may be loose; a number is a number all the same."""
+    bench = PolledBench()
+    loose = replace(POLLED, line=re.compile(rb"(?P<coil>\S+),(?P<ambient>\S+)"))
+    driver = SerialThermometer(bench.link, bench.clock, loose)
+    bench.link.spoil(0, lambda time_s, data: replaced(b"nan,+023.407", time_s, data))
+    with pytest.raises(ReplyError, match="NR1, NR2 or NR3"):
+        driver.measure()
+
+
+@BOTH
+def test_capability_is_two_temperatures(make: AnyBench) -> None:
+    """What a thermometer measures, and no more."""
+    driver = make().driver
+
+    assert driver.can(Quantity.TEMPERATURE_COIL)
+    assert driver.can(Quantity.TEMPERATURE_AMBIENT)
+    assert not driver.can(Quantity.FLUX_DENSITY)
+
+
+def summed(body: bytes) -> bytes:
+    """Return a streamed line with its sum."""
+    return b"%s K=%02X\r\n" % (body, sum(body) % 256)
+
+
+def test_identity_in_other_form_is_refused() -> None:
+    """Four fields with a maker and a model."""
+    bench = PolledBench()
+    bench.link.spoil(0, lambda time_s, data: replaced(b" , ,0042,1.0", time_s, data))
+    with pytest.raises(ReplyError, match="maker,model"):
+        bench.driver.identify()
+
+
+def test_streamed_line_of_another_kind_is_refused() -> None:
+    """A right sum does not make a right line."""
+    bench = StreamingBench()
+    bench.driver.measure()
+    bench.link.spoil(0, lambda time_s, data: [(time_s, summed(b"N=1 C=23.5"))])
+    with pytest.raises(ReplyError, match="temperatures were expected"):
         bench.driver.measure()
+
+
+def test_streamed_identities_only_are_refused() -> None:
+    """Two in a row never come from an instrument in order."""
+    bench = StreamingBench()
+    bench.driver.measure()
+    identity = summed(b"ID=" + bench.peer.identity.encode())
+    bench.link.spoil(0, lambda time_s, data: [(time_s, identity * 2)])
+    with pytest.raises(ReplyError, match="identities only"):
+        bench.driver.measure()
+
+
+def test_streaming_instrument_without_identity_is_given_up_on() -> None:
+    """The wait for an identity ends after as many lines as there are between two."""
+    bench = StreamingBench()
+    bench.peer.identity_every = 1000
+    with pytest.raises(ReplyError, match="no identity within 26 lines"):
+        bench.driver.identify()
+
+
+def test_dialect_without_checksum_is_read_without() -> None:
+    """A make that sends no sum still has its form and its count."""
+    bench = StreamingBench()
+    driver = SerialThermometer(bench.link, bench.clock, replace(STREAMING, checksum_mark=b""))
+
+    assert 23.5 == driver.measure()[0].value
