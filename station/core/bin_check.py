@@ -157,7 +157,7 @@ def _cells(characteristic: Characteristic, intervals: Sequence[Interval]) -> tup
 def _runs(axes: Sequence[_Axis], passing: Sequence[tuple[int, Bin]]) -> Iterator[tuple[str, tuple[int, ...]]]:
     """Yield (where in words, indices of the bins that take it), neighbours on the last axis as one."""
     if not axes:
-        yield "any values", tuple(index for index, _ in passing)
+        yield "any values", tuple(index for index, place in passing if _meets(place, (), ()))
         return
     *outer, last = axes
     for fixed in product(*(axis.cells for axis in outer)):

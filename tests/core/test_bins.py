@@ -153,6 +153,15 @@ def test_characteristics_of_one_method_are_due_together() -> None:
     )
 
 
+def test_a_characteristic_without_limits_is_one_axis_without_ends() -> None:
+    """Made by hand, a characteristic may be unlimited; one that is not there at all reaches no bin."""
+    unlimited = Characteristic("R20", "ohm", "resistance")
+    bins = [Bin(1, "any", needs=(("R20", Interval(None, None)),)), HOLD]
+
+    assert [] == find_bin_mistakes([R_STEP], [unlimited], bins)
+    assert 2 == len(find_bin_mistakes([R_STEP], [], bins))
+
+
 def test_one_hold_bin_and_one_pass_bin_are_needed() -> None:
     """Exactly one bin holds; a HOLD bin has no needs; some bin must pass."""
 

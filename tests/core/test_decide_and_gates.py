@@ -120,6 +120,15 @@ def test_decide_gives_the_reason_of_the_first_judgement_that_decides() -> None:
     assert (INVALID, reason("nothing_judged")) == decide([])
 
 
+def test_a_closed_gate_or_a_run_cut_short_gives_no_pass() -> None:
+    """Good results alone are not enough; a run cut short is no FAIL either."""
+    gate_reason, run_reason = reason("not_verified"), reason("stopped")
+
+    assert (INVALID, gate_reason) == decide([judgement(PASS)], gate_reason=gate_reason)
+    assert (INVALID, run_reason) == decide([judgement(PASS)], run_reason=run_reason)
+    assert (INVALID, run_reason) == decide([judgement(FAIL, "above_upper")], run_reason=run_reason)
+
+
 reasons = st.none() | st.sampled_from(sorted(CAUSES)).map(reason)
 
 

@@ -161,6 +161,7 @@ def test_pattern_that_can_be_used(pattern: str) -> None:
         r"(?P<lot>(a?){40}b)",
         r"(?P<lot>" + "a?" * 30 + ")",
         r"(?P<lot>(?=a+)+a)",
+        r"(?P<lot>a(?>b+))",
     ],
 )
 def test_pattern_that_could_run_away_is_refused(pattern: str) -> None:
