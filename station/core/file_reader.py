@@ -69,8 +69,9 @@ def read_file(text: str, file_name: str) -> "tuple[Table, Mistakes]":
         mistakes.add((), f"must have at most {_SIZE_LIMIT} characters; has {len(text)}")
         return Table({}, (), mistakes), mistakes
     try:
-        content = tomllib.loads(text)
-        mistakes = Mistakes(file_name, key_lines(text))
+        # Some editors put a byte order mark in front.
+        content = tomllib.loads(text.removeprefix("\ufeff"))
+        mistakes = Mistakes(file_name, key_lines(text.removeprefix("\ufeff")))
     except (ValueError, RecursionError) as error:
         # ValueError: TOMLDecodeError is one, and an integer of thousands of digits is another.
         mistakes = _syntax_mistake(text, file_name, error)

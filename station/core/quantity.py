@@ -49,7 +49,7 @@ _SPELLINGS: dict[Dimension, tuple[str, ...]] = {
 _WITHOUT_PREFIX: dict[Dimension, dict[str, Decimal]] = {
     Dimension.LENGTH: {"cm": Decimal("0.01")},
     Dimension.TIME: {"min": Decimal(60), "h": Decimal(3600)},
-    Dimension.FRACTION: {"%": Decimal("0.01"), "ppm": Decimal("1e-6"), "": Decimal(1)},
+    Dimension.FRACTION: {"%": Decimal("0.01"), "ppm": Decimal("1e-6")},
 }
 _NO_PREFIX = {Dimension.TEMPERATURE, Dimension.FRACTION, Dimension.NUMBER}
 

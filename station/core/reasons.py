@@ -171,6 +171,26 @@ CAUSES: dict[str, Cause] = {
 }
 
 
+ABOUT_THE_SEAT = frozenset(
+    {
+        "contact_open",
+        "contact_poor",
+        "contact_not_checked",
+        "contact_changed",
+        "coil_open",
+        "unit_changed",
+        "overload",
+        "not_still",
+        "polarity_reversed",
+        "height_offset",
+        "lateral_error",
+        "profile_poor",
+    }
+)
+"""Causes that lie with how the unit sits or what it is: too many of them hold the unit. A meter's pulled plug
+says nothing about the unit."""
+
+
 def reason(code: str, **details: object) -> Reason:
     """Return the Reason of a cause.
 

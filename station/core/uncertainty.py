@@ -7,7 +7,7 @@ wide. Called ten times a unit: no library but `math`.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from functools import lru_cache
 from statistics import NormalDist
 
@@ -19,28 +19,6 @@ _ROOT_2_PI = math.sqrt(2.0 * math.pi)
 _STANDARD_NORMAL = NormalDist()
 _SMALL = 0.05
 """A rectangular term below this share of the largest one counts as normal; error of the factor below 1e-4."""
-
-
-def term_from_half_width(name: str, half_width: float, shape: Shape, *, sensitivity: float = 1.0) -> Term:
-    """Return the term of an error that lies within +-`half_width`, times its sensitivity coefficient.
-
-    Rectangular: u = a / sqrt(3) (GUM 4.3.7). Normal: a is two standard deviations, as data sheets mean it.
-    """
-    divisor = _ROOT_3 if shape is Shape.RECTANGULAR else 2.0
-    return Term(name, abs(sensitivity) * half_width / divisor, shape=shape)
-
-
-def term_from_repeats(name: str, values: Sequence[float], *, sensitivity: float = 1.0) -> Term:
-    """Return the type A term of a mean of repeats: s / sqrt(n) with n - 1 degrees of freedom (GUM 4.2.3).
-
-    Raises ValueError for fewer than two values.
-    """
-    n = len(values)
-    if n < 2:
-        raise ValueError(f"term {name!r} needs two repeats or more; got {n}")
-    mean = math.fsum(values) / n
-    variance = math.fsum((each - mean) ** 2 for each in values) / (n - 1)
-    return Term(name, abs(sensitivity) * math.sqrt(variance / n), n - 1.0)
 
 
 def combine(terms: Iterable[Term]) -> tuple[float, float]:

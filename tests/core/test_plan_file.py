@@ -300,6 +300,17 @@ def test_text_that_is_no_toml_is_one_mistake(text: str) -> None:
     assert "is no valid TOML" in found[0]
 
 
+@pytest.mark.parametrize(("old", "new"), [("", "\ufeff"), ("\n", "\r\n")])
+def test_files_of_other_editors_are_read(old: str, new: str) -> None:
+    """A byte order mark or Windows line ends change nothing, and lines are still right."""
+    text = IS_20_TEXT.replace(old, new) if old else new + IS_20_TEXT
+
+    assert is_20().steps == parse_plan(text, "p.toml").steps
+    assert mistakes(text.replace("layers = 2", "layers = 0"))[0].startswith(
+        f"p.toml:{line_of(text, 'layers =')}:"
+    )
+
+
 def test_a_huge_file_is_refused() -> None:
     """A plan is a page or two."""
     assert "at most 1000000 characters" in mistakes("#" * 1_000_001)[0]

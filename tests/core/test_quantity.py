@@ -54,6 +54,7 @@ def test_parse_gives_the_same_float_as_the_literal(text: str, dimension: str, ex
     ("text", "dimension", "words"),
     [
         ("7.8", "ohm", "needs its unit in the text, such as '7.8 ohm'; got '7.8'"),
+        ("0.05", "%", "needs its unit in the text, such as '0.05 %'"),
         ("7.8 V", "ohm", "must be in ohm and not in V"),
         ("7.8 Ohm", "ohm", "did you mean 'ohm'"),
         ("28 UH", "H", "did you mean"),

@@ -13,11 +13,15 @@ from station.core.uncertainty import (
     combine,
     expanded_uncertainty,
     student_factor,
-    term_from_half_width,
-    term_from_repeats,
 )
 
 RECTANGULAR = Shape.RECTANGULAR
+
+
+def rectangle(half_width: float) -> Term:
+    """A rectangular term: u = a / sqrt 3 (GUM 4.3.7)."""
+    return Term("rectangle", half_width / math.sqrt(3), shape=RECTANGULAR)
+
 
 # GUM (JCGM 100:2008), H.1, table H.1; lengths in nm. From memory; the printed results follow from them.
 END_GAUGE = (
@@ -53,15 +57,12 @@ def test_student_factor_agrees_with_scipy(freedom: int, coverage: float) -> None
 
 def test_one_rectangular_term_gets_its_own_factor() -> None:
     """GUM G.1.3: a rectangular distribution's 95 % is 0.95 a = 1.65 u, not 1.96 u."""
-    term = term_from_half_width("meter", 1.0, RECTANGULAR)
-
-    assert math.isclose(0.95, expanded_uncertainty([term]), rel_tol=1e-12)
-    assert math.isclose(1 / math.sqrt(3), term.standard_uncertainty)
+    assert math.isclose(0.95, expanded_uncertainty([rectangle(1.0)]), rel_tol=1e-12)
 
 
 def test_two_equal_rectangular_terms_make_a_triangle() -> None:
     """The sum of two equal rectangular errors is triangular: U95 = 2 a (1 - sqrt 0.05) (closed form)."""
-    terms = [term_from_half_width(name, 1.0, RECTANGULAR) for name in "ab"]
+    terms = [rectangle(1.0), rectangle(1.0)]
 
     assert math.isclose(2 * (1 - math.sqrt(0.05)), expanded_uncertainty(terms), rel_tol=2e-6)
 
@@ -142,19 +143,6 @@ def test_another_normal_term_never_narrows(terms: list[Term], more: float) -> No
     assert expanded_uncertainty([*many, Term("more", more)]) >= expanded_uncertainty(many) * (1 - 1e-6)
 
 
-def test_term_from_repeats_is_the_standard_deviation_of_the_mean() -> None:
-    """GUM 4.2.3 on 1, 2, 3: s = 1, u = 1/sqrt(3), 2 degrees of freedom."""
-    term = term_from_repeats("repeatability", [1.0, 2.0, 3.0])
-
-    assert math.isclose(1 / math.sqrt(3), term.standard_uncertainty)
-    assert term.degrees_of_freedom == 2.0
-
-
-def test_term_from_half_width_of_a_normal_bound_is_half_of_it() -> None:
-    """A data sheet's normal bound is two standard deviations; a sensitivity's sign doesn't matter."""
-    assert Term("x", 1.5) == term_from_half_width("x", 1.0, Shape.NORMAL, sensitivity=-3.0)
-
-
 @pytest.mark.parametrize(
     "terms",
     [
@@ -170,12 +158,6 @@ def test_a_budget_that_is_none_is_refused(terms: list[Term]) -> None:
     """No terms, negative, not finite, or without a degree of freedom: an error, never a small U."""
     with pytest.raises(ValueError, match="term"):
         expanded_uncertainty(terms)
-
-
-def test_repeats_need_two_values() -> None:
-    """One value has no spread."""
-    with pytest.raises(ValueError, match="two repeats"):
-        term_from_repeats("x", [1.0])
 
 
 def test_student_factor_needs_a_degree_of_freedom() -> None:
