@@ -6,55 +6,31 @@ Closing: off and verified, route open, links, watchdog, lock. Signals only ask f
 
 import os
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
-from typing import cast
 
-from drivers.build import build_driver
 from drivers.clock import Clock, RealClock
-from drivers.dialect_reader import DialectError
-from drivers.dialects import Dialect, read_dialect
-from drivers.errors import DriveNotOff, InstrumentError, LinkClosed, LinkOpenError, WrongInstrument
-from drivers.instruments import (
-    Fixture,
-    FixtureState,
-    Instrument,
-    LcrMeter,
-    Route,
-    Source,
-    SourceSetup,
-    Thermometer,
+from drivers.errors import DriveNotOff, InstrumentError
+from drivers.instruments import Fixture, FixtureState, LcrMeter, Route, Source, SourceSetup, Thermometer
+from station.bench_instruments import (
+    KINDS,
+    BenchInstruments,
+    LinkOpener,
+    dialect_text,
+    find_instrument,
+    open_port,
 )
-from drivers.link import Link
-from drivers.links.open import open_link
-from drivers.stop import StopToken
-from drivers.traced import TracedLink, Transcript
 from station.bench_lock import BenchLock, NullLock
-from station.core.equipment import Bench, InstrumentSetup
+from station.core.equipment import Bench
 from station.core.run_record import InstrumentIdentity, TranscriptMessage
-from station.data import data_path
 from station.drive import DriveGuard
 from station.drive_state import DriveState
 from station.errors import BenchError
-from station.guarded import GuardedClock, GuardedFixture, GuardedLink, GuardedSource
 from station.signals import stop_on_signals
 from station.stop import NestStop
 from station.watchdog import GIVE_UP_S, LEASE_S, Lease, NullWatchdog, Order, start_watchdog
-
-_MENDABLE = ("fixture", "lcr", "thermometer")
-"""The kinds whose lost links are opened anew before a run; in the order in which they are opened."""
-
-LinkOpener = Callable[[InstrumentSetup, StopToken], Link]
-"""Opens the link to one instrument of a bench; waits give way to the token."""
-
-
-def open_port(instrument: InstrumentSetup, stop: StopToken) -> Link:
-    """Open the link that a bench file's entry names."""
-    return open_link(
-        instrument.address, name=instrument.name, via=instrument.via, baud=instrument.baud, stop=stop
-    )
 
 
 class OpenBench:
@@ -64,10 +40,6 @@ class OpenBench:
     output goes on by `drive` only.
     """
 
-    lcr: LcrMeter
-    source: Source
-    fixture: Fixture
-    thermometer: Thermometer
     clock: Clock
 
     def __init__(
@@ -97,11 +69,11 @@ class OpenBench:
         """
         self.setup = setup
         self.stop = stop or NestStop()
-        self.identities: tuple[InstrumentIdentity, ...] = ()
         self.state_at_opening: FixtureState | None = None
         """The fixture's state as found: its unit may be left from before."""
         self.drive_state = DriveState(home, setup.name)
-        _require_complete(setup)
+        for kind in KINDS:
+            find_instrument(setup, kind)
         self._home = home
         self._own_clock = clock or RealClock(speed=setup.clock_speed, stop=self.stop)
         if not setup.simulated and getattr(self._own_clock, "speed", 1.0) != 1.0:
@@ -113,10 +85,6 @@ class OpenBench:
         if not self._in_memory:
             self._lock = BenchLock(setup.name, addresses, where=where, folder=lock_folder)
         self._lease: Lease = NullWatchdog()
-        self._transcript = Transcript()
-        self._drivers: list[Instrument] = []
-        self._links: dict[str, GuardedLink] = {}
-        self._dialects: dict[str, Dialect] = {}
         self._stack = ExitStack()
         self._thread = 0
 
@@ -135,17 +103,24 @@ class OpenBench:
             stack.enter_context(stop_on_signals(self.stop))
             self._lock.acquire()
             stack.callback(self._lock.release)
-            self._dialects = {each.name: load_bench_dialect(each) for each in self.setup.instruments}
             self._lease = self._start_watchdog()
             stack.callback(self._end_watchdog)
-            stack.callback(self._close_links)
             self._guard = DriveGuard(
                 self._lease, stop=self.stop, clock=self._own_clock, on_not_off=self._keep_latch
             )
             self._guard.latched = self.drive_state.latched()
-            self.clock = GuardedClock(self._own_clock, self._guard)
+            self._instruments = BenchInstruments(
+                self.setup,
+                guard=self._guard,
+                clock=self._own_clock,
+                stop=self.stop,
+                opener=self._open_link,
+            )
+            self.clock = self._instruments.clock
+            stack.callback(self._instruments.close)
             stack.callback(self._leave_safe)
-            self._open_instruments()
+            self._instruments.open()
+            self.state_at_opening = self.fixture.state()
             self._stack = stack.pop_all()
         return self
 
@@ -154,6 +129,31 @@ class OpenBench:
     ) -> None:
         """Close the bench. Raises `DriveNotOff` if off could not be verified."""
         self._stack.close()
+
+    @property
+    def lcr(self) -> LcrMeter:
+        """Return the LCR meter."""
+        return self._instruments.lcr
+
+    @property
+    def source(self) -> Source:
+        """Return the source, guarded: its output goes on by `drive` only."""
+        return self._instruments.source
+
+    @property
+    def fixture(self) -> Fixture:
+        """Return the fixture, guarded: no route changes with the drive on."""
+        return self._instruments.fixture
+
+    @property
+    def thermometer(self) -> Thermometer:
+        """Return the thermometer."""
+        return self._instruments.thermometer
+
+    @property
+    def identities(self) -> tuple[InstrumentIdentity, ...]:
+        """Return who measures, as identified when the bench was opened."""
+        return self._instruments.identities
 
     @property
     def latched(self) -> str:
@@ -177,18 +177,18 @@ class OpenBench:
     def begin_run(self) -> None:
         """Start a new transcript."""
         self._require_own_thread()
-        self._transcript.take()
+        self._instruments.transcript.take()
 
     def transcript(self) -> tuple[TranscriptMessage, ...]:
         """Return all raw messages since `begin_run`."""
         return tuple(
             TranscriptMessage(each.instrument, each.direction, each.monotonic_s, each.data)
-            for each in self._transcript.messages()
+            for each in self._instruments.transcript.messages()
         )
 
     def message_count(self) -> int:
         """Return how many messages have passed since `begin_run`."""
-        return len(self._transcript)
+        return len(self._instruments.transcript)
 
     def mend(self) -> None:
         """Open anew each link that was lost, and see that the same instrument is there. Before a run.
@@ -204,10 +204,7 @@ class OpenBench:
         self._require_own_thread()
         if self.latched:
             raise BenchError(f"{self.setup.name}: {self.latched}", code="bench_latched")
-        for kind in _MENDABLE:
-            instrument = _instrument(self.setup, kind)
-            if self._links[instrument.name].lost:
-                self._mend(instrument)
+        self._instruments.open_lost()
 
     def make_safe(self) -> bool:
         """Switch the drive off, verify it, open the route. Never raises; False: drive state unknown."""
@@ -243,7 +240,7 @@ class OpenBench:
     def _start_watchdog(self) -> Lease:
         if self._in_memory:
             return NullWatchdog()
-        source = _instrument(self.setup, "source")
+        source = find_instrument(self.setup, "source")
         order = Order(
             bench=self.setup.name,
             name=source.name,
@@ -251,86 +248,13 @@ class OpenBench:
             via=source.via,
             baud=source.baud,
             dialect_name=source.dialect,
-            dialect_text=_dialect_text(source),
+            dialect_text=dialect_text(source),
             station_pid=os.getpid(),
             home=str(self._home.absolute()),
             lease_s=LEASE_S,
             give_up_s=GIVE_UP_S,
         )
         return start_watchdog(order, stop=self.stop, inherit=self._lock.descriptors)
-
-    def _mend(self, instrument: InstrumentSetup) -> None:
-        link = self._links[instrument.name]
-        self._drivers = [each for each in self._drivers if each.name != instrument.name]
-        with suppress(InstrumentError):  # what is lost may fail to close
-            link.close()
-        try:
-            driver = self._build(instrument)
-            self._require_same(driver)
-        except InstrumentError as error:
-            # Whatever it was: nothing is known of this instrument until it has said who it is.
-            self._links[instrument.name].lost = True
-            if isinstance(error, LinkClosed):
-                raise LinkOpenError(str(error)) from error
-            raise
-        self._take(instrument.kind, driver)
-
-    def _require_same(self, driver: Instrument) -> None:
-        identity = str(driver.identify())
-        was = next(each.identity for each in self.identities if each.name == driver.name)
-        if identity != was:
-            raise WrongInstrument(
-                f"{driver.name}: was '{was}' when the bench was opened; '{identity}' answers now. "
-                "Connect the same one again, or open the bench anew and verify it."
-            )
-
-    def _take(self, kind: str, driver: Instrument) -> None:
-        if kind == "fixture":
-            self._guard.take_fixture(cast(Fixture, driver))
-            self.fixture = GuardedFixture(cast(Fixture, driver), self._guard)
-        elif kind == "lcr":
-            self.lcr = cast(LcrMeter, driver)
-        else:
-            self.thermometer = cast(Thermometer, driver)
-
-    def _open_instruments(self) -> None:
-        """The source first, so that it is off before anything else is asked."""
-        source = cast(Source, self._build(_instrument(self.setup, "source")))
-        self._guard.take_source(source)
-        self._guard.switch_off()
-        self.source = GuardedSource(source, self._guard)
-        for kind in _MENDABLE:
-            self._take(kind, self._build(_instrument(self.setup, kind)))
-        self.identities = tuple(self._identify(each) for each in self._drivers)
-        self.state_at_opening = self.fixture.state()
-
-    def _build(self, instrument: InstrumentSetup) -> Instrument:
-        try:
-            driver = build_driver(
-                instrument.kind,
-                self._link(instrument),
-                self.clock,
-                self._dialects[instrument.name],
-                name=instrument.name,
-                expected_identity=instrument.identity,
-                reopen=lambda: self._link(instrument),
-                has_stage=self.setup.fixture.stage,
-            )
-        except ValueError as error:
-            raise BenchError(f"{self.setup.name}: {error}") from error
-        self._drivers.append(driver)
-        return driver
-
-    def _link(self, instrument: InstrumentSetup) -> Link:
-        link = self._open_link(instrument, self.stop)
-        traced = TracedLink(link, self._transcript, clock=self._own_clock, instrument=instrument.name)
-        guarded = GuardedLink(traced, self._guard)
-        self._links[instrument.name] = guarded
-        return guarded
-
-    def _identify(self, driver: Instrument) -> InstrumentIdentity:
-        due = next(each.calibration_due for each in self.setup.instruments if each.name == driver.name)
-        return InstrumentIdentity(driver.name, str(driver.identify()), due.isoformat() if due else "")
 
     def _leave_safe(self) -> None:
         if self._guard.off_unverified:
@@ -340,14 +264,6 @@ class OpenBench:
             # The drive is off, and the dead-man opens a source route by itself.
             with suppress(BenchError, InstrumentError):
                 self._guard.set_route(Route.OPEN)
-
-    def _close_links(self) -> None:
-        while self._drivers:
-            try:
-                self._drivers.pop().close()
-            except InstrumentError:
-                # A port that fails to close is gone; nothing more can be done for it.
-                continue
 
     def _end_watchdog(self) -> None:
         if self._guard.off_unverified:
@@ -376,40 +292,3 @@ def clear_latch(home: Path, bench_name: str, *, who: str, why: str) -> None:
         DriveState(home, bench_name).clear(who=who, why=why)
     except OSError as error:
         raise BenchError(f"{bench_name}: its latch could not be cleared: {error}.") from error
-
-
-def load_bench_dialect(instrument: InstrumentSetup) -> Dialect:
-    """Return the dialect of an instrument: a shipped one by name, or a file of its own ending in `.toml`.
-
-    Raises:
-        BenchError: there is no such dialect, or it is wrong.
-    """
-    try:
-        return read_dialect(_dialect_text(instrument), str(_dialect_path(instrument)))
-    except DialectError as error:
-        raise BenchError(str(error)) from error
-
-
-def _dialect_path(instrument: InstrumentSetup) -> Path:
-    name = instrument.dialect
-    return Path(name) if name.endswith(".toml") else data_path(f"dialects/{name}.toml")
-
-
-def _dialect_text(instrument: InstrumentSetup) -> str:
-    path = _dialect_path(instrument)
-    try:
-        return path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BenchError(f"{instrument.name}: its dialect {path} cannot be read: {error}") from error
-
-
-def _instrument(setup: Bench, kind: str) -> InstrumentSetup:
-    found = setup.instrument(kind)
-    if found is None:
-        raise BenchError(f"{setup.name}: needs an instrument of kind '{kind}'; its bench file has none.")
-    return found
-
-
-def _require_complete(setup: Bench) -> None:
-    for kind in ("source", "fixture", "lcr", "thermometer"):
-        _instrument(setup, kind)
