@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from drivers.instruments import Route, SourceSetup
 from drivers.readings import Quantity
+from station.core.characteristics import field_name
 from station.core.plan import FieldStep
 from station.core.reasons import reason
 from station.core.results import Result, ResultStatus, Shape, Term
@@ -52,11 +53,6 @@ class _Point:
     sign: int
     flux_density_t: float
     current_a: float
-
-
-def characteristic_name(height_m: float) -> str:
-    """Return the name of the field characteristic at a height, such as `B@2mm`."""
-    return f"B@{height_m * 1e3:g}mm"
 
 
 def measure_field(context: Context, step: FieldStep) -> Outcome:
@@ -164,7 +160,7 @@ def _result(
         *_position_terms(context, height_m, value),
         _repeatability(plus, minus),
     )
-    return measured(characteristic_name(height_m), "T/A", value, terms, messages=messages)
+    return measured(field_name(height_m), "T/A", value, terms, messages=messages)
 
 
 def _position_terms(context: Context, height_m: float, value: float) -> tuple[Term, ...]:
