@@ -27,8 +27,8 @@ from drivers.session import Exchange, ScpiSession, check_identity, link_lost, pa
 OFF_ATTEMPTS = 3
 """How often output off is ordered and verified before the drive's state is called unknown.
 
-With the shipped dialect an attempt takes at most 0.2 s of discarding and three exchanges of 0.25 s: all of
-it below 3 s.
+With the shipped dialect an attempt takes at most 0.2 s of discarding and three exchanges of 0.25 s, all of it
+below 3 s of link time; opening the link anew comes on top.
 """
 
 _OFF_PAUSE_S = 0.02  # lets the output's own capacitor run empty before the next look
