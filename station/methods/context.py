@@ -30,12 +30,28 @@ class NotMeasured(StationError):
 class MethodBench(Protocol):
     """The part of an open bench that methods use."""
 
-    lcr: LcrMeter
-    source: Source
-    fixture: Fixture
-    thermometer: Thermometer
     clock: Clock
     setup: Bench
+
+    @property
+    def lcr(self) -> LcrMeter:
+        """The LCR meter."""
+        ...
+
+    @property
+    def source(self) -> Source:
+        """The source; its output goes on by `drive` only."""
+        ...
+
+    @property
+    def fixture(self) -> Fixture:
+        """The fixture."""
+        ...
+
+    @property
+    def thermometer(self) -> Thermometer:
+        """The thermometer."""
+        ...
 
     def drive(self, setup: SourceSetup, *, route: Route | None = None) -> AbstractContextManager[Source]:
         """The only way to have the output on, over `route`; off and verified on every way out."""
