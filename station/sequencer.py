@@ -25,7 +25,7 @@ from station.core.decide import decide
 from station.core.events import Event, MethodStarted, ResultReady
 from station.core.limits import judge
 from station.core.plan import BinFor, Characteristic, ContactStep, MethodStep, Plan
-from station.core.reasons import reason
+from station.core.reasons import ABOUT_THE_SEAT, reason
 from station.core.results import Decision, Judgement, Reason, Result, ResultStatus
 from station.core.run_record import (
     InstrumentIdentity,
@@ -83,7 +83,7 @@ class EarlierRun:
 
     run_id: str = ""
     invalid_runs: int = 0
-    """INVALID runs in a row before this one."""
+    """INVALID runs in a row before this one, for how the unit sat."""
     coil_open: bool = False
     """The run before read open with good contact."""
     values: tuple[tuple[str, float, float], ...] = ()
@@ -292,8 +292,9 @@ def _hold(
     if request.gate is not None:
         return False, why
     if decision is Decision.INVALID:
+        about_unit = why is not None and why.code in ABOUT_THE_SEAT
         too_many = request.earlier.invalid_runs + 1 >= request.plan.invalid_runs_before_held
-        return too_many, why
+        return about_unit and too_many, why
     disagreeing = _disagreeing(request, results)
     if disagreeing:
         return True, reason("retest_disagrees", message=", ".join(disagreeing))

@@ -37,7 +37,8 @@ def histogram(values: "np.ndarray", unit_symbol: str, *, classes: int = CLASSES,
 
     counts, edges = np.histogram(values, bins=classes)
     scale = bar / max(1, int(counts.max()))
-    return "\n".join(
+    lines = [
         f"{format_quantity(float(edge), unit_symbol):>12}  {'#' * round(count * scale):<{bar}}  {count}"
         for edge, count in zip(edges[:-1], counts, strict=True)
-    )
+    ]
+    return "\n".join([*lines, f"{format_quantity(float(edges[-1]), unit_symbol):>12}"])

@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, and_, func, select
 
+from station.core.reasons import ABOUT_THE_SEAT
 from station.core.results import Decision, ResultStatus
 from station.core.run_record import Purpose, UnitId
 from station.errors import RecordError
@@ -151,7 +152,9 @@ def _state(
         decided=Decision(decided[-1]["decision"]) if decided else None,
         decided_run_id=decided[-1]["run_id"] if decided else "",
         held=held,
-        invalid_runs=sum(row["decided_utc"] > released_utc for row in after),
+        invalid_runs=sum(
+            row["reason_code"] in ABOUT_THE_SEAT and row["decided_utc"] > released_utc for row in after
+        ),
         measured=measured,
     )
 

@@ -83,7 +83,8 @@ class UnitState:
     decided_run_id: str
     held: bool
     invalid_runs: int
-    """Production runs that were INVALID since the latest PASS, FAIL or release from being held."""
+    """Production runs that were INVALID for how the unit sat (not for an instrument's failure), since the latest
+    PASS, FAIL or release from being held."""
     measured: tuple[LastMeasured, ...]
     """The last measured `R20` and `L` (or what was asked for)."""
 

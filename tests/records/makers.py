@@ -24,7 +24,7 @@ _numbers: Iterator[int] = count(1)
 
 _DIALOGUE = [("out", b"FETC?\n"), ("in", b"+7.912E+00,\xff\x00\n")] * 30
 
-NO_CONTACT = Reason("no_contact", "pad 2 does not touch", "Seat the unit again.")
+NO_CONTACT = Reason("contact_open", "pad 2 does not touch", "Seat the unit again.")
 
 
 def make_opened(
