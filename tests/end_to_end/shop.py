@@ -1,0 +1,188 @@
+"""A shop to break things in: one station with its records, and benches in memory on manual time.
+
+Units have stated truths that differ from each other by more than any uncertainty, and a spread small enough
+that all pass: a number of one unit that turns up as another's is seen.
+"""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from itertools import count
+from pathlib import Path
+from types import TracebackType
+
+from sim.bench import SimulatedBench
+from sim.errors import GENERIC_NOISE, NoiseLevels
+from sim.faults import Fault
+from sim.lot import truth_near
+from sim.truth import CoilTruth
+from station.app.simulated import MemoryPlace, Simulation, in_memory
+from station.app.station import Station
+from station.core.plan import Plan
+from station.core.plan_file import parse_plan
+from station.core.results import Result
+from station.core.run_record import RunRecord
+from station.core.verification import Verification
+from station.data import data_path
+from station.drive_state import DriveState
+from station.bench import OpenBench
+from station.inspection import Inspection, Request
+
+PART = "IS-20"
+SEED = 7
+REQUEST = Request("OP-07")
+
+LITTLE_NOISE = NoiseLevels(
+    **{name: 0.2 * getattr(GENERIC_NOISE, name) for name in NoiseLevels.__dataclass_fields__}
+)
+"""A fifth of the usual noise: readings differ, and each run takes the same number of messages."""
+
+_VALUES = ((7.2, 11.50e-6, 0.98), (8.0, 11.85e-6, 1.00), (8.8, 11.65e-6, 1.02), (7.6, 11.75e-6, 0.99))
+"""R20 in ohm, L in H, and field against the drawing's, of the units in turn. All pass plan IS-20."""
+
+
+@dataclass(slots=True)
+class OpenShop:
+    """One open bench, and the units that will be measured on it, in order."""
+
+    place: MemoryPlace
+    inspection: Inspection
+    bench: OpenBench
+    units: tuple[CoilTruth, ...]
+    station: Station
+
+    @property
+    def sim(self) -> SimulatedBench:
+        """The simulated side."""
+        return self.place.bench
+
+    def measure(self, index: int, *, request: Request = REQUEST) -> RunRecord:
+        """Take unit `index` through; raises what `Inspection.inspect` raises."""
+        return self.inspection.inspect(self.units[index].serial, request)
+
+    def counts(self) -> dict[str, tuple[int, int]]:
+        """Return how many messages each instrument was told and has sent, since the bench was built."""
+        return {name: (each.told, each.sent) for name, each in self.sim.wrappers.items()}
+
+    def wrong_values(self, record: RunRecord) -> list[str]:
+        """Return which values on a record are wrong, or of an absurd uncertainty."""
+        truth = next(each for each in self.units if each.serial == record.opened.unit.serial)
+        return wrong_values(truth, record.results)
+
+
+class Shop:
+    """A station in a home of its own, with plan IS-20 released. A context manager."""
+
+    def __init__(self, home: Path) -> None:
+        self.home = home
+        self.station = Station.open(home)
+        self.plan = shipped_plan()
+        self._numbers = count()
+        self.station.records.release_plan(
+            self.plan, who="EN-01", why="tests", utc=self.station.clock.utc_now()
+        )
+
+    def __enter__(self) -> "Shop":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.station.records.close()
+
+    def new_units(self, amount: int, *, like: Sequence[CoilTruth] = ()) -> tuple[CoilTruth, ...]:
+        """Return units with serials never used before; the first ones `like` those given."""
+        return tuple(
+            replace(each, serial=self._new_serial())
+            for each in (*like, *map(_nth_truth, range(len(like), amount)))
+        )
+
+    @contextmanager
+    def opened(
+        self, *, units: Sequence[CoilTruth] = (), faults: Sequence[Fault] = (), simulation: Simulation | None = None
+    ) -> Iterator[OpenShop]:
+        """Open a verified bench; without `units` with three fresh ones. A latch of an earlier one is gone."""
+        units = tuple(units) or self.new_units(3)
+        simulation = replace(
+            simulation or Simulation(seed=SEED, noise=LITTLE_NOISE), units=units, faults=tuple(faults)
+        )
+        station = self.station
+        station.stop.clear()
+        state = DriveState(self.home, simulation.bench)
+        if state.latched():
+            state.clear(who="EN-01", why="the next test has another bench")
+        place = in_memory(simulation, station.stop)
+        with station.inspecting(
+            place.setup, where="a test", hands=place.hands, links=place.links, clock=place.clock
+        ) as inspection:
+            assert isinstance(inspection.bench, OpenBench)
+            self._verify(inspection)
+            yield OpenShop(place, inspection, inspection.bench, units, station)
+
+    def _verify(self, inspection: Inspection) -> None:
+        now_utc = inspection.bench.clock.utc_now()
+        self.station.records.add_verification(
+            Verification(
+                verification_id=inspection.new_id(),
+                bench=inspection.bench.setup.name,
+                nest=inspection.bench.setup.nest,
+                fixture_identity=inspection.fixture_identity,
+                part=PART,
+                done_utc=now_utc,
+                verified=True,
+                verified_until_utc=now_utc + timedelta(hours=8),
+                unit_limit=1_000_000,
+                operator="OP-07",
+                words="stated by the test",
+            )
+        )
+
+    def _new_serial(self) -> str:
+        number = next(self._numbers)
+        lot, place = divmod(number, 96 * 99)
+        panel, place = divmod(place, 96)
+        row, column = divmod(place, 12)
+        return f"L{lot:04d}-{panel + 1:02d}-{'ABCDEFGH'[row]}{column + 1:02d}"
+
+
+def shipped_plan() -> Plan:
+    """Return the example plan, as it ships."""
+    path = data_path(f"plans/{PART}.toml")
+    return parse_plan(path.read_text(encoding="utf-8"), path.name)
+
+
+def wrong_values(truth: CoilTruth, results: Sequence[Result]) -> list[str]:
+    """Return which results lie further from the truth than 1.5 times their expanded uncertainty.
+
+    Also those whose uncertainty is absurd (over 10 % of the value): such a result is never wrong, and no use.
+    """
+    said = []
+    for result in results:
+        if result.value is None:
+            continue
+        wanted = true_value(truth, result.characteristic)
+        if wanted is None:
+            continue
+        doubt = result.expanded_uncertainty or 0.0
+        if abs(result.value - wanted) > 1.5 * doubt or not doubt <= 0.1 * abs(wanted):
+            said.append(f"{result.characteristic} {result.value:.6g} +- {doubt:.2g}, is {wanted:.6g}")
+    return said
+
+
+def true_value(truth: CoilTruth, characteristic: str) -> float | None:
+    """Return what a perfect bench finds; None for what says how it was measured, or depends on temperature."""
+    if characteristic == "R20":
+        return truth.resistance_20_ohm
+    if characteristic == "L":
+        return truth.inductance_h
+    if characteristic.startswith("B@"):
+        return truth.flux_density_t_per_a(float(characteristic[2:].removesuffix("mm")) * 1e-3, 0.0)
+    return None
+
+
+def _nth_truth(index: int) -> CoilTruth:
+    resistance_ohm, inductance_h, field_scale = _VALUES[index % len(_VALUES)]
+    return truth_near(
+        "", resistance_20_ohm=resistance_ohm, inductance_h=inductance_h, field_scale=field_scale
+    )
