@@ -7,12 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from drivers.errors import DriveNotOff, InstrumentError, LinkTimeout, WrongInstrument
+from drivers.errors import DriveNotOff, InstrumentError, LinkError, LinkTimeout, WrongInstrument
 from drivers.instruments import Route
 from drivers.stop import Stopped
 from sim.bench import FIXTURE, LCR, SOURCE, THERMOMETER
 from sim.faults import Fault, FaultKind
 from station.bench import OpenBench, clear_latch
+from station.data import data_path
 from station.drive import IO_LIMIT_S
 from station.errors import BenchError, NestBusy
 from tests.station.benches import GENTLE, MemoryBench, bench_setup, port_bench
@@ -255,17 +256,55 @@ def test_hand_stop_during_soak_ends_the_drive(tmp_path: Path) -> None:
 
 
 def test_silent_instrument_with_drive_on_is_given_up_within_io_limit(tmp_path: Path) -> None:
-    """With the drive on no exchange waits longer than the limit, whatever the driver would allow."""
+    """With the drive on no exchange waits longer than the limit, whatever the dialect would allow."""
+    patient = tmp_path / "patient.toml"
+    shipped = data_path("dialects/thermometer-polled.toml").read_text()
+    patient.write_text(shipped.replace("timeout_s = 0.5", "timeout_s = 8.0"))
     memory = MemoryBench(tmp_path, faults=[Fault(THERMOMETER, FaultKind.LOST_REPLY, nth=1, times=0)])
-    with memory.bench as bench:
-        bench.fixture.set_route(Route.SOURCE_FORWARD)
-        with bench.drive(GENTLE):
-            began_s = memory.clock.monotonic()
-            with pytest.raises(LinkTimeout):
-                bench.thermometer.measure()
-            took_s = memory.clock.monotonic() - began_s
+    setup = memory.bench.setup
+    dialects = {THERMOMETER: str(patient)}
+    instruments = tuple(replace(each, dialect=dialects.get(each.name, each.dialect)) for each in setup.instruments)
+    memory.bench.setup = replace(setup, instruments=instruments)
+    with memory.bench as bench, bench.drive(GENTLE, route=Route.SOURCE_FORWARD):
+        began_s = memory.clock.monotonic()
+        with pytest.raises(LinkTimeout):
+            bench.thermometer.measure()
+        took_s = memory.clock.monotonic() - began_s
 
-        assert took_s <= IO_LIMIT_S + 0.5  # the limit, and the quiet before it
+    assert IO_LIMIT_S <= took_s <= IO_LIMIT_S + 0.5  # the limit, and the quiet before it
+
+
+def test_unplugged_meter_is_opened_anew_before_the_next_run(tmp_path: Path) -> None:
+    """What was unplugged is tried again before a run, and goes on if the same instrument is there."""
+    pulled = Fault(LCR, FaultKind.HANG_UP_BEFORE, matching="*IDN?", nth=1)
+    memory = MemoryBench(tmp_path, faults=[pulled])
+    with memory.bench as bench:
+        with pytest.raises(LinkError):
+            bench.lcr.identify()
+        bench.mend()
+
+        assert bench.lcr.identify().model == "LCR-A"
+
+
+def test_other_instrument_in_the_place_of_an_unplugged_one_is_refused(tmp_path: Path) -> None:
+    """Another instrument than the one that was verified does not go on in its place, however often asked."""
+    pulled = Fault(LCR, FaultKind.HANG_UP_BEFORE, matching="*IDN?", nth=1)
+    other = Fault(LCR, FaultKind.WRONG_IDENTITY, matching="*IDN?", nth=1, data=b"INVENTED,LCR-A,OTHER,1.0")
+    memory = MemoryBench(tmp_path, faults=[pulled, other])
+    with memory.bench as bench:
+        with pytest.raises(LinkError):
+            bench.lcr.identify()
+        for _ in range(2):
+            with pytest.raises(WrongInstrument, match="OTHER"):
+                bench.mend()
+
+
+def test_latched_bench_is_not_made_ready_for_a_run(tmp_path: Path) -> None:
+    """No run begins while the drive's state is unknown."""
+    memory = MemoryBench(tmp_path)
+    memory.bench.drive_state.latch("drive state unknown: test")
+    with memory.bench as bench, pytest.raises(BenchError, match="drive state unknown: test"):
+        bench.mend()
 
 
 def test_closing_with_drive_left_on_by_hand_switches_off(tmp_path: Path) -> None:
