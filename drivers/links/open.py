@@ -102,9 +102,7 @@ def open_link(
     if route.via is Via.SERIAL:
         from drivers.links.serial import open_serial
 
-        return open_serial(
-            route.device, name=called, baud=baud, frame=frame, write_timeout=write_timeout, stop=stop
-        )
+        return open_serial(route.device, name=called, baud=baud, frame=frame, write_timeout=write_timeout, stop=stop)
     from drivers.links.visa import open_visa
 
     return open_visa(
@@ -129,8 +127,7 @@ def _best_route(address: str) -> LinkRoute:
         device = found["device"].removeprefix("::")
         if not device or device.isdigit():
             raise ValueError(
-                f"address {address!r} must name the device's path, as in ASRL/dev/ttyUSB0::INSTR; "
-                f"got {device!r}"
+                f"address {address!r} must name the device's path, as in ASRL/dev/ttyUSB0::INSTR; got {device!r}"
             )
         return LinkRoute(Via.SERIAL, address, device=device)
     if _VISA.fullmatch(address):

@@ -11,7 +11,7 @@ import termios
 import serial
 
 from drivers.errors import LinkOpenError
-from drivers.links.frame import parse_frame
+from drivers.links.frame import SerialFrame, check_frame, parse_frame
 from drivers.links.ready import wait_for_input, wait_for_room
 from drivers.links.stream import (
     GONE_ERRNO,
@@ -42,15 +42,7 @@ def open_serial(
         LinkOpenError: no such port, held by another program, or it cannot do this speed or frame.
     """
     try:
-        form = parse_frame(frame)
-        port = serial.Serial(
-            device,
-            baudrate=baud,
-            bytesize=form.data_bits,
-            parity=form.parity,
-            stopbits=form.stop_bits,
-            exclusive=True,
-        )
+        port = _open(device, baud, parse_frame(frame))
     except (OSError, ValueError, termios.error) as error:
         raise LinkOpenError(
             f"{name}: could not be opened at {baud} baud, {frame}: {_reason(error)}. "
@@ -108,6 +100,23 @@ class SerialPort:
         except (OSError, termios.error):
             # A port whose adapter was pulled fails to close; its descriptor is gone with it.
             return
+
+
+def _open(device: str, baud: int, frame: SerialFrame) -> serial.Serial:
+    port = serial.Serial(
+        device,
+        baudrate=baud,
+        bytesize=frame.data_bits,
+        parity=frame.parity,
+        stopbits=frame.stop_bits,
+        exclusive=True,
+    )
+    try:
+        check_frame(port.fileno(), frame)
+    except BaseException:
+        port.close()
+        raise
+    return port
 
 
 def _mapped(error: OSError) -> PortClosed | PortBroken:

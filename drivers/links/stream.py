@@ -26,8 +26,9 @@ WRITE_TIMEOUT_S = 1.0
 _KEPT_BYTES = 4096
 """How much of the discarded input is handed back: enough to see what it was."""
 _PIECES_BEFORE_BREATH = 16
-_BREATH_S = 0.001
-"""Pause between the pieces of a message that comes in driblets: caps the wake-ups at about 1,000 a second."""
+_DRIBLET_BYTES = 64
+_BREATH_S = 0.002
+"""Pause between the pieces of a message that comes in driblets: caps the wake-ups at about 500 a second."""
 _SHOWN_BYTES = 60
 
 
@@ -208,7 +209,8 @@ class StreamLink:
         Once it has passed, what lies ready is still taken, one time: a busy computer is no late instrument.
         """
         left_s = deadline_s - time.monotonic()
-        if pieces > _PIECES_BEFORE_BREATH and left_s > _BREATH_S:
+        dribbles = pieces > _PIECES_BEFORE_BREATH and len(self._buffer) < pieces * _DRIBLET_BYTES
+        if dribbles and left_s > _BREATH_S:
             time.sleep(_BREATH_S)
         if pieces:
             self._stop.check()

@@ -24,7 +24,7 @@ from pyvisa.constants import ResourceAttribute, SerialTermination, StatusCode
 from pyvisa.resources import MessageBasedResource, SerialInstrument, TCPIPSocket
 
 from drivers.errors import LinkOpenError
-from drivers.links.frame import parse_frame
+from drivers.links.frame import check_frame, parse_frame
 from drivers.links.ready import wait_for_input, wait_for_room
 from drivers.links.stream import (
     GONE_ERRNO,
@@ -39,6 +39,9 @@ from drivers.links.stream import (
 from drivers.stop import StopToken
 
 _CHUNK_BYTES = 4096
+_SERIAL_CHUNK_BYTES = 512
+"""More than most replies; on ASRL the library takes them byte by byte, 5 us each (measured)."""
+_SLOWEST_READ_S = 0.5
 _FOUR_BYTES = bytes(4)
 _WRITE_CHUNK_BYTES = 1024
 """A port that reports room takes this much without blocking (a third of the smallest buffer is free)."""
@@ -83,26 +86,28 @@ class DescriptorPort:
 
     slice_s = SLICE_S
 
-    def __init__(self, resource: MessageBasedResource, descriptor: int) -> None:
+    def __init__(
+        self, resource: MessageBasedResource, descriptor: int, *, write_timeout: float = WRITE_TIMEOUT_S
+    ) -> None:
         self._resource = resource
         self._library = resource.visalib
         self._session = resource.session
         self._silence = _silence(resource)
         self._descriptor = descriptor
+        self._chunk_bytes = _SERIAL_CHUNK_BYTES if isinstance(resource, SerialInstrument) else _CHUNK_BYTES
         self._wait_for_input = wait_for_input(descriptor)
         self._wait_for_room = wait_for_room(descriptor)
-        # In case the library has to wait after all: never longer than one slice.
-        resource.timeout = SLICE_S * 1e3
+        # It is asked only for what is here and gives only what there is room for; if it waits after all, a
+        # write is stuck, while a read that is merely slow must not end: what it had taken would be lost.
+        resource.timeout = max(write_timeout, _SLOWEST_READ_S) * 1e3
 
     def receive(self, wait_s: float) -> bytes:
         """Return what has come within `wait_s`."""
         if not self._wait_for_input(wait_s):
             return b""
         try:
-            count = int.from_bytes(
-                fcntl.ioctl(self._descriptor, termios.FIONREAD, _FOUR_BYTES), sys.byteorder
-            )
-            data, _ = self._library.read(self._session, min(count, _CHUNK_BYTES)) if count else (b"", None)
+            count = int.from_bytes(fcntl.ioctl(self._descriptor, termios.FIONREAD, _FOUR_BYTES), sys.byteorder)
+            data, _ = self._library.read(self._session, min(count, self._chunk_bytes)) if count else (b"", None)
         except Exception as error:
             raise _mapped(error) from error
         if not count:
@@ -217,10 +222,11 @@ def _port_of(resource: MessageBasedResource, baud: int, frame: str, write_timeou
             if code := interface.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR):
                 raise OSError(code, os.strerror(code))
             interface.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        elif hasattr(interface, "exclusive"):
+        elif hasattr(interface, "exclusive") and hasattr(interface, "fileno"):
             interface.exclusive = True
+            check_frame(interface.fileno(), parse_frame(frame))
         if isinstance(resource, SerialInstrument | TCPIPSocket) and hasattr(interface, "fileno"):
-            return DescriptorPort(resource, interface.fileno())
+            return DescriptorPort(resource, interface.fileno(), write_timeout=write_timeout)
         return MessagePort(resource, write_timeout=write_timeout)
     except BaseException:
         _close(resource)

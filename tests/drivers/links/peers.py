@@ -173,9 +173,7 @@ class Peer:
 
     def _schedule(self, steps: Iterator[Step]) -> None:
         for step in steps:
-            heapq.heappush(
-                self._due, (time.monotonic() + step.after_s, next(self._order_number), step, steps)
-            )
+            heapq.heappush(self._due, (time.monotonic() + step.after_s, next(self._order_number), step, steps))
             return
 
     def _fire_due(self) -> None:

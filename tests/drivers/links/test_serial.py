@@ -1,5 +1,6 @@
 """The serial route on pseudo-terminals (they take 8N1 only; a real port is for `tests/hardware`)."""
 
+import os
 import threading
 
 import pytest
@@ -7,6 +8,8 @@ import pytest
 from drivers.errors import LinkClosed, LinkOpenError, LinkTimeout
 from drivers.links.frame import SerialFrame, parse_frame
 from drivers.links.open import open_link
+from drivers.links.serial import SerialPort
+from drivers.links.stream import PortClosed
 from tests.drivers.links.peers import PtyPeer, answering, babbling, closing, dripping, late
 
 _VIAS = ("serial", "visa")
@@ -76,6 +79,40 @@ def test_open_refuses_frame_that_is_none(via: str) -> None:
     """A frame from a bench file that is none is told at open."""
     with PtyPeer() as peer, pytest.raises(LinkOpenError, match="got '8Z1'"):
         open_link(peer.address, name="fixture-1", via=via, frame="8Z1")
+
+
+@pytest.mark.parametrize("via", _VIAS)
+@pytest.mark.parametrize("frame", ["7N1", "8E1", "7O2"])
+def test_open_tells_frame_that_port_cannot_do(via: str, frame: str) -> None:
+    """A frame that this port refuses (a pseudo-terminal takes 8N1 only) is told at open."""
+    with PtyPeer() as peer, pytest.raises(LinkOpenError, match="could not be opened"):
+        open_link(peer.address, name="fixture-1", via=via, frame=frame)
+
+
+class _FailingAdapter:
+    """Stands for a pyserial port whose adapter is no longer there."""
+
+    def __init__(self, descriptor: int) -> None:
+        self._descriptor = descriptor
+
+    def fileno(self) -> int:
+        """Return a descriptor that cannot be written."""
+        return self._descriptor
+
+    def close(self) -> None:
+        """Fail as a pulled adapter does."""
+        raise OSError(5, "Input/output error")
+
+
+def test_port_of_pulled_adapter_tells_and_closes() -> None:
+    """Writing to what is gone is told as closed; closing it is no error of ours."""
+    near, far = os.pipe()
+    port = SerialPort(_FailingAdapter(near))
+    os.close(far)
+    with pytest.raises(PortClosed):
+        port.send(b"ID\n", 0.0)
+    port.close()
+    os.close(near)
 
 
 def test_open_refuses_speed_that_is_none() -> None:
