@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from sim.errors import QUIET, BenchErrors, NoiseLevels
 from sim.faults import Fault, FaultyInstrument
 from sim.instrument import SimulatedInstrument
-from sim.instruments.fixture import Fixture
+from sim.instruments.fixture import ALIVE_S, Fixture
 from sim.instruments.lcr_status_first import LcrStatusFirst
 from sim.instruments.lcr_status_last import LcrStatusLast
 from sim.instruments.line import LineInstrument
@@ -55,6 +55,9 @@ class BenchOptions:
     ambient_degc: float = 23.0
     ambient_drift_k_per_h: float = 0.0
     handling_s: float = 1.0
+    alive_s: float = ALIVE_S
+    """How long the fixture's dead-man waits. A sped-up bench stretches it: the station's own computer is not sped
+    up, and 2 s at a hundredfold would be 20 ms of its time."""
 
 
 class SimulatedBench:
@@ -103,7 +106,8 @@ class SimulatedBench:
 
     def _build(self) -> dict[str, LineInstrument]:
         world, options, names = self.world, self.options, self.identities
-        fixture = Fixture(FIXTURE, world, names[FIXTURE].replace(",", " "), has_stage=options.has_stage)
+        shown = names[FIXTURE].replace(",", " ")
+        fixture = Fixture(FIXTURE, world, shown, has_stage=options.has_stage, alive_s=options.alive_s)
         return {
             LCR: MODELS[options.lcr_model](LCR, world, names[LCR]),
             SOURCE: Source(SOURCE, world, names[SOURCE]),

@@ -45,9 +45,13 @@ Fields = Callable[[float], str]
 class Fixture(LineInstrument):
     """Model FIX-1, with or without a height stage."""
 
-    def __init__(self, name: str, world: World, identity: str, *, has_stage: bool = True) -> None:
+    def __init__(
+        self, name: str, world: World, identity: str, *, has_stage: bool = True, alive_s: float = ALIVE_S
+    ) -> None:
+        """Make a fixture; `alive_s` is how long its dead-man waits for the next `ALIVE`, in process seconds."""
         super().__init__(name, world, identity)
         self.has_stage = has_stage
+        self._alive_s = alive_s
         self.contact_cycles = 0
         self.hardware_error_left = 0
         self._shown_route = Route.OPEN
@@ -143,8 +147,8 @@ class Fixture(LineInstrument):
     def _alive(self, argument: str) -> tuple[float, Fields]:
         now_s = self.world.now_s
         self._dropped = False
-        self._enabled_until_s = now_s + ALIVE_S
-        self.schedule(now_s + ALIVE_S, self._dead_man)
+        self._enabled_until_s = now_s + self._alive_s
+        self.schedule(now_s + self._alive_s, self._dead_man)
         return QUERY_S, lambda now_s: ""
 
     def _dead_man(self, now_s: float) -> bytes:

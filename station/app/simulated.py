@@ -17,6 +17,7 @@ from sim.errors import GENERIC_NOISE, BenchErrors, ErrorLimits, NoiseLevels, dra
 from sim.faults import Fault
 from sim.hosts.memory import MemoryHost
 from sim.hosts.network import NetworkHost
+from sim.instruments.fixture import ALIVE_S
 from sim.lot import Lot, truth_near
 from sim.truth import CoilTruth
 from station.app.hands import SimulatedHands
@@ -98,6 +99,7 @@ def build(simulation: Simulation) -> SimulatedBench:
         faults=simulation.faults,
         ambient_degc=simulation.ambient_degc,
         handling_s=simulation.handling_s,
+        alive_s=ALIVE_S * max(1.0, simulation.speed),
     )
     lot = Lot(simulation.seed, name=simulation.lot, defects=dict(simulation.defects))
     units = (*simulation.units, *map(reference_truth, simulation.references))
