@@ -5,7 +5,7 @@ import math
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import integrate, stats
 
 from station.core.limits import acceptance_limits, judge
 from station.core.plan import Characteristic, Guard
@@ -72,6 +72,37 @@ def test_risk_on_the_acceptance_limit_is_that_of_the_guide(ratio: float, risk: f
     assert upper is not None
 
     assert math.isclose(risk, stats.norm.sf(10.0, loc=upper, scale=u), abs_tol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("factor", "consumer", "producer"),
+    [
+        (0.0, 0.006775723041635916, 0.011135662902184446),
+        (1.0, 0.00016070023603645826, 0.07132490112070142),
+    ],
+)
+def test_risks_of_the_acceptance_limits_are_those_of_the_guide(
+    factor: float, consumer: float, producer: float
+) -> None:
+    """JCGM 106:2012, 9.5.2, equations 17 to 20: production N(0, 0.5), u = 0.1, limits -1 and 1, U = 0.2.
+
+    The numbers were computed apart, by quadrature and by the bivariate normal distribution, agreeing to 2e-6.
+    """
+    lower, upper = acceptance_limits(limits(-1.0, 1.0, factor=factor), 0.2)
+    assert lower is not None
+    assert upper is not None
+
+    def accepted(truth: float) -> float:
+        chance = stats.norm.cdf(upper, truth, 0.1) - stats.norm.cdf(lower, truth, 0.1)
+        return float(chance * stats.norm.pdf(truth, 0.0, 0.5))
+
+    def rejected(truth: float) -> float:
+        return float(stats.norm.pdf(truth, 0.0, 0.5)) - accepted(truth)
+
+    outside = integrate.quad(accepted, 1.0, 4.0)[0] + integrate.quad(accepted, -4.0, -1.0)[0]
+
+    assert math.isclose(consumer, outside, rel_tol=1e-6)
+    assert math.isclose(producer, integrate.quad(rejected, -1.0, 1.0)[0], rel_tol=1e-6)
 
 
 @pytest.mark.parametrize(
