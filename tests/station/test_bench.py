@@ -378,7 +378,8 @@ def test_bench_on_ports_drives_and_closes(tmp_path: Path) -> None:
                 second.__enter__()
             with bench.drive(GENTLE, route=Route.SOURCE_FORWARD) as source:
                 assert ports.drive_is_on()
-                bench.clock.sleep(0.8)  # longer than the lease
+                bench.clock.sleep(0.8)  # longer than the lease, as a soak
+                bench.stop.wait(0.8)  # and as a wait for an instrument
                 assert source.measure()[0].good
             assert not ports.drive_is_on()
         with OpenBench(setup, home=tmp_path, where="page 3", lock_folder=locks) as bench:
