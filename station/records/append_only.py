@@ -24,10 +24,7 @@ def append_only_ddl(dialect: str, tables: tuple[str, ...]) -> Iterator[str]:
 def _trigger(dialect: str, table: str, verb: str) -> str:
     name = f"append_only_{table}_{verb.lower()}"
     if dialect == "postgresql":
-        return (
-            f'CREATE TRIGGER {name} BEFORE {verb} ON "{table}" '
-            "FOR EACH ROW EXECUTE FUNCTION coilgate_append_only()"
-        )
+        return f'CREATE TRIGGER {name} BEFORE {verb} ON "{table}" FOR EACH ROW EXECUTE FUNCTION coilgate_append_only()'
     return (
         f'CREATE TRIGGER {name} BEFORE {verb} ON "{table}" '
         f"BEGIN SELECT RAISE(ABORT, 'records of {table} are never changed'); END"

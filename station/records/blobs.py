@@ -1,8 +1,9 @@
 """Transcripts, traces and uncertainty budgets as bytes, and back. Each has a format number beside it.
 
-Format 1: transcript and budget are JSON, UTF-8, deflated by zlib (RFC 1950). A transcript is a list of
-[instrument, direction, monotonic time, data], the data's bytes as the code points 0 to 255. A budget maps a
-characteristic to a list of [name, standard uncertainty, degrees of freedom or null for infinite, shape].
+Format 1, deflated by zlib (RFC 1950). A budget is JSON (UTF-8): it maps a characteristic to a list of [name,
+standard uncertainty, degrees of freedom or null for infinite, shape]. A transcript is one line of JSON, two
+lists [[instrument, direction], ...] and [number of bytes, ...], one item a message; a line feed; the monotonic
+times as float64, least significant byte first; the bytes of all messages one after the other.
 """
 
 import json
@@ -10,6 +11,7 @@ import math
 import struct
 import zlib
 from collections.abc import Iterable, Mapping
+from itertools import accumulate
 from typing import Any
 
 from station.core.results import Shape, Term
@@ -27,9 +29,11 @@ _DAMAGE = (TypeError, ValueError, AttributeError, OverflowError, RecursionError,
 
 def pack_transcript(messages: Iterable[TranscriptMessage]) -> bytes:
     """Return `messages` in format 1."""
-    return _pack(
-        [[m.instrument, m.direction, float(m.monotonic_s), m.data.decode("latin-1")] for m in messages]
-    )
+    messages = tuple(messages)
+    head = [[(m.instrument, m.direction) for m in messages], [len(m.data) for m in messages]]
+    times = struct.pack(f"<{len(messages)}d", *[m.monotonic_s for m in messages])
+    data = b"".join([m.data for m in messages])
+    return zlib.compress(json.dumps(head, separators=(",", ":")).encode() + b"\n" + times + data, _LEVEL)
 
 
 def unpack_transcript(number: int, data: bytes) -> tuple[TranscriptMessage, ...]:
@@ -39,9 +43,15 @@ def unpack_transcript(number: int, data: bytes) -> tuple[TranscriptMessage, ...]
         RecordError: another format, or damaged.
     """
     try:
+        head, _, rest = _inflate(number, data).partition(b"\n")
+        names, lengths = json.loads(head)
+        times = struct.unpack_from(f"<{len(names)}d", rest)
+        ends = list(accumulate(lengths, initial=8 * len(names)))
+        if len(lengths) != len(names) or ends[-1] != len(rest) or min(lengths, default=0) < 0:
+            raise ValueError("lengths do not add up")
         return tuple(
-            TranscriptMessage(instrument, direction, float(when), text.encode("latin-1"))
-            for instrument, direction, when, text in _unpack(number, data)
+            TranscriptMessage(str(name[0]), str(name[1]), when, rest[start:end])
+            for name, when, start, end in zip(names, times, ends, ends[1:])
         )
     except _DAMAGE as error:
         raise RecordError(f"a transcript is damaged: {error}") from error
@@ -59,9 +69,7 @@ def unpack_budget(number: int, data: bytes) -> dict[str, tuple[Term, ...]]:
         RecordError: another format, or damaged.
     """
     try:
-        return {
-            name: tuple(_term(*each) for each in terms) for name, terms in dict(_unpack(number, data)).items()
-        }
+        return {name: tuple(_term(*each) for each in terms) for name, terms in dict(_unpack(number, data)).items()}
     except _DAMAGE as error:
         raise RecordError(f"an uncertainty budget is damaged: {error}") from error
 
@@ -107,6 +115,10 @@ def _pack(content: object) -> bytes:
 
 
 def _unpack(number: int, data: bytes) -> Any:
+    return json.loads(_inflate(number, data))
+
+
+def _inflate(number: int, data: bytes) -> bytes:
     if number != FORMAT:
         raise RecordError(f"format {number} is not known to this version. Install a newer one to read it.")
     inflater = zlib.decompressobj()
@@ -116,4 +128,4 @@ def _unpack(number: int, data: bytes) -> Any:
         raise ValueError(str(error)) from error
     if not inflater.eof:
         raise ValueError("it ends early or is too large")
-    return json.loads(text)
+    return text

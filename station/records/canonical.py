@@ -1,7 +1,9 @@
 """The bytes that digests are made of. They depend on what is recorded, not on the database that keeps it.
 
-Format 1: JSON, UTF-8, keys sorted, no spaces, numbers as Python's shortest repr; bytes as the hexadecimal
-SHA-256 of them; results in order of characteristic. Digests: HMAC-SHA-256 (RFC 2104, FIPS 180-4).
+Format 1: JSON, UTF-8, no spaces, numbers as Python's shortest repr, bytes as the hexadecimal SHA-256 of them.
+A run is a list of its parts, each a list of the columns below in that order (a column that a later schema
+adds belongs to a later format), results in order of characteristic; everything else is a dictionary with
+sorted keys. Digests: HMAC-SHA-256 (RFC 2104, FIPS 180-4).
 
     content = HMAC(key, "coilgate content 1" | kind | subject | canonical bytes)
     digest  = HMAC(key, "coilgate entry 1" | bench | kind | subject | content | digest of the entry before)
@@ -10,6 +12,9 @@ SHA-256 of them; results in order of characteristic. Digests: HMAC-SHA-256 (RFC 
 import hashlib
 import hmac
 import json
+from collections.abc import Callable
+from operator import itemgetter
+from typing import Any
 
 from station.records.rows import Row, RunRows
 
@@ -18,26 +23,52 @@ NO_DIGEST = b""
 """What stands before the first entry of a chain."""
 
 
+def _columns(names: str) -> Callable[[Row], list[Any]]:
+    """Return what gives a row's columns as a list; an empty row (its rows are gone) gives an empty list."""
+    wanted = names.split()
+    return lambda row: [row[name] for name in wanted] if row else []
+
+
+_OPENED = _columns(
+    "run_id part plan_hash bench nest operator purpose simulated opened_utc software_version repeats_run_id"
+)
+_UNIT = _columns("serial lot panel row column")
+_RUN = _columns("closed_utc drive_off_verified verification_id clock_speed seed")
+_RESULT = _columns(
+    "characteristic result_place judgement_place unit_symbol status value standard_uncertainty "
+    "degrees_of_freedom expanded_uncertainty reason_code reason_words reason_remedy first_message "
+    "past_message judgement conditional acceptance_lower acceptance_upper judgement_code judgement_words "
+    "judgement_remedy"
+)
+_DECISION = _columns(
+    "place plan_hash decision reason_code reason_words reason_remedy bin_number bin_name held concession who "
+    "why decided_utc judgements"
+)
+_HOLD = _columns("held reason_code who why utc")
+_BLOB = _columns("format data")
+_TRACE = _columns("place name columns data")
+_IDENTITY = _columns("name identity calibration_due")
+
+
 def run_bytes(rows: RunRows) -> bytes:
     """Return the canonical bytes of a closed run."""
-    return canonical_bytes(
-        {
-            "opened": rows.opened,
-            "unit": rows.unit,
-            "run": rows.run,
-            "results": sorted(rows.results, key=lambda row: row["characteristic"]),
-            "decision": rows.decision,
-            "hold": rows.hold,
-            "budget": rows.budget,
-            "traces": rows.traces,
-            "transcript": rows.transcript,
-            "identities": rows.identities,
-        }
-    )
+    parts = [
+        _OPENED(rows.opened),
+        _UNIT(rows.unit),
+        _RUN(rows.run),
+        sorted(map(_RESULT, rows.results), key=itemgetter(0)),
+        _DECISION(rows.decision),
+        _HOLD(rows.hold or {}),
+        _BLOB(rows.budget or {}),
+        [_TRACE(row) for row in rows.traces],
+        _BLOB(rows.transcript),
+        [_IDENTITY(row) for row in rows.identities],
+    ]
+    return json.dumps(parts, separators=(",", ":"), default=_hashed).encode()
 
 
 def canonical_bytes(content: Row) -> bytes:
-    """Return the canonical bytes of nested dictionaries, lists, texts, numbers, bytes and None."""
+    """Return the canonical bytes of what is no run: texts, numbers, bytes and None by name."""
     return json.dumps(content, sort_keys=True, separators=(",", ":"), default=_hashed).encode()
 
 
@@ -48,9 +79,7 @@ def content_digest(key: bytes, kind: str, subject: str, content: bytes) -> bytes
 
 def entry_digest(key: bytes, bench: str, kind: str, subject: str, content: bytes, previous: bytes) -> bytes:
     """Return the keyed digest of one entry; `previous` is that of the entry before it."""
-    return _keyed(
-        key, b"coilgate entry 1", bench.encode(), kind.encode(), subject.encode(), content, previous
-    )
+    return _keyed(key, b"coilgate entry 1", bench.encode(), kind.encode(), subject.encode(), content, previous)
 
 
 def _keyed(key: bytes, *parts: bytes) -> bytes:

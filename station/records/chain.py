@@ -14,10 +14,7 @@ STATION = ""
 """The chain of plans, holds and audit entries."""
 
 _LAST = Hot(
-    select(chain.c.seq, chain.c.digest)
-    .where(chain.c.bench == bindparam("bench"))
-    .order_by(chain.c.seq.desc())
-    .limit(1)
+    select(chain.c.seq, chain.c.digest).where(chain.c.bench == bindparam("bench")).order_by(chain.c.seq.desc()).limit(1)
 )
 _ADD = Hot.adding(chain)
 

@@ -58,9 +58,7 @@ class _Walk:
         self._last: dict[str, _Entry] = {}
 
     def report(self) -> ChainReport:
-        heads = [
-            Head(bench, last.seq, bytes(last.digest).hex()) for bench, last in sorted(self._last.items())
-        ]
+        heads = [Head(bench, last.seq, bytes(last.digest).hex()) for bench, last in sorted(self._last.items())]
         order = sorted(self._faults, key=lambda each: (each.bench, each.seq or 0))
         return ChainReport(self._entries, tuple(heads), tuple(order))
 
@@ -91,9 +89,7 @@ class _Walk:
                 subject = str(row[0])
                 if subject not in proven:
                     where = row[1] if bench else ""
-                    self._fault(
-                        where, None, "inserted", kind, subject, "is on record without an entry in a chain"
-                    )
+                    self._fault(where, None, "inserted", kind, subject, "is on record without an entry in a chain")
 
     def cut(self, heads: Sequence[Head]) -> None:
         """Name each of `heads` that its chain no longer has."""
@@ -136,9 +132,7 @@ class _Walk:
         self._fault(entry.bench, entry.seq, what, entry.kind, entry.subject, words)
 
     def _fault(self, bench: str, seq: int | None, what: str, kind: str, subject: str, words: str) -> None:
-        self._faults.append(
-            ChainFault(bench, seq, what, kind, subject, f"{kind} {subject}: {words}".strip(" :"))
-        )
+        self._faults.append(ChainFault(bench, seq, what, kind, subject, f"{kind} {subject}: {words}".strip(" :")))
 
 
 def _runs(connection: Connection, subjects: Sequence[str]) -> _Contents:
@@ -153,10 +147,7 @@ def _keyed(query: Select[Any], own_key: str, dropped: tuple[str, ...]) -> Callab
         # A subject that is no number of ours was forged; its entry is reported as such.
         keys = [int(each) for each in subjects if each.isdecimal()] if own_key.endswith("_key") else subjects
         rows = connection.execute(query.where(column.in_(keys))).mappings()
-        return {
-            str(row[own_key]): canonical_bytes({k: v for k, v in row.items() if k not in dropped})
-            for row in rows
-        }
+        return {str(row[own_key]): canonical_bytes({k: v for k, v in row.items() if k not in dropped}) for row in rows}
 
     return read
 

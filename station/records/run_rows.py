@@ -32,9 +32,7 @@ def read_run_rows(connection: Connection, run_ids: Sequence[str]) -> dict[str, R
 
     A run whose decision or transcript is gone comes back with those rows empty, so that a check can say so.
     """
-    opened = {
-        row["run_key"]: row for row in _rows(connection, _opened().where(run_opened.c.run_id.in_(run_ids)))
-    }
+    opened = {row["run_key"]: row for row in _rows(connection, _opened().where(run_opened.c.run_id.in_(run_ids)))}
     keys = list(opened)
     runs = _one(connection, run, keys)
     parts = _Parts(connection, keys)
@@ -95,9 +93,7 @@ def _rows(connection: Connection, query: Select[Any]) -> list[Row]:
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def _one(
-    connection: Connection, table: Table, keys: Sequence[int], *conditions: ColumnElement[bool]
-) -> dict[int, Row]:
+def _one(connection: Connection, table: Table, keys: Sequence[int], *conditions: ColumnElement[bool]) -> dict[int, Row]:
     query = select(table).where(table.c.run_key.in_(keys), *conditions)
     return {row["run_key"]: row for row in _rows(connection, query)}
 

@@ -166,9 +166,7 @@ class RunStore:
         seq = chain.append(connection, self._database.key, bench, "run", run_id, run_bytes(rows))
         return seq, learnt
 
-    def _write_identities(
-        self, connection: Connection, rows: RunRows, run_key: int
-    ) -> dict[tuple[Any, ...], int]:
+    def _write_identities(self, connection: Connection, rows: RunRows, run_key: int) -> dict[tuple[Any, ...], int]:
         learnt: dict[tuple[Any, ...], int] = {}
         links = []
         for place, row in enumerate(rows.identities):

@@ -49,9 +49,7 @@ class UnitStore:
         with self._database.reading() as connection:
             return _held(connection, _unit_key(connection, serial, missing=0))[0]
 
-    def set_held(
-        self, serial: str, held: bool, *, reason_code: str, who: str, why: str, utc: datetime
-    ) -> None:
+    def set_held(self, serial: str, held: bool, *, reason_code: str, who: str, why: str, utc: datetime) -> None:
         """See `Records.hold` and `Records.release_held`."""
         if not who.strip() or not why.strip():
             raise RecordError(f"unit {serial}: say who decides and why.")
@@ -152,16 +150,12 @@ def _state(
         decided=Decision(decided[-1]["decision"]) if decided else None,
         decided_run_id=decided[-1]["run_id"] if decided else "",
         held=held,
-        invalid_runs=sum(
-            row["reason_code"] in ABOUT_THE_SEAT and row["decided_utc"] > released_utc for row in after
-        ),
+        invalid_runs=sum(row["reason_code"] in ABOUT_THE_SEAT and row["decided_utc"] > released_utc for row in after),
         measured=measured,
     )
 
 
-def _last_measured(
-    connection: Connection, unit_key: int, characteristics: Sequence[str]
-) -> tuple[LastMeasured, ...]:
+def _last_measured(connection: Connection, unit_key: int, characteristics: Sequence[str]) -> tuple[LastMeasured, ...]:
     query = (
         select(result, run_opened.c.run_id)
         .join(run_opened, run_opened.c.run_key == result.c.run_key)

@@ -46,9 +46,7 @@ def postgresql_server() -> Iterator[str]:
     )
     options = f"-p {port} -c listen_addresses=127.0.0.1 -c unix_socket_directories={folder}"
     try:
-        _run(
-            *as_owner, _POSTGRESQL / "pg_ctl", "-D", data, "-l", folder / "log", "-o", options, "-w", "start"
-        )
+        _run(*as_owner, _POSTGRESQL / "pg_ctl", "-D", data, "-l", folder / "log", "-o", options, "-w", "start")
         yield f"postgresql://coilgate@127.0.0.1:{port}/postgres"
     finally:
         _run(*as_owner, _POSTGRESQL / "pg_ctl", "-D", data, "-m", "immediate", "stop")
@@ -117,6 +115,4 @@ def _free_port() -> int:
 
 
 def _run(*command: str | Path) -> None:
-    subprocess.run(
-        [str(each) for each in command], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    )
+    subprocess.run([str(each) for each in command], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)

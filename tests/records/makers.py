@@ -85,9 +85,7 @@ def make_record(
         ),
         transcript=tuple(
             TranscriptMessage("lcr-1", direction, 0.1 * place, data)
-            for place, (direction, data) in enumerate(
-                [("out", b"FETC?\n"), ("in", b"+7.912E+00,\xff\x00\n")] * 30
-            )
+            for place, (direction, data) in enumerate([("out", b"FETC?\n"), ("in", b"+7.912E+00,\xff\x00\n")] * 30)
         ),
         drive_off_verified=True,
         verification_id=verification_id,

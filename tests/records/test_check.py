@@ -25,9 +25,7 @@ def untouched(tmp_path_factory: pytest.TempPathFactory) -> Path:
             records.close_run(record)
         records.add_verification(make_verification())
         records.judge_again(
-            LaterDecision(
-                "run-2", "cd" * 32, Decision.FAIL, None, 8, "scrap", False, (), "", "EN-01", "why", START
-            )
+            LaterDecision("run-2", "cd" * 32, Decision.FAIL, None, 8, "scrap", False, (), "", "EN-01", "why", START)
         )
         records.release_held("U3", reason_code="cleaned", who="EN-01", why="pads cleaned", utc=START)
         records.audit(who="EN-01", action="clean", subject="nest-1", why="due", utc=START)

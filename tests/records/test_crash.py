@@ -46,21 +46,13 @@ with Records.open(home, hook=hook) as records:
         ("close_run.committed", "opened 2", []),
     ],
 )
-def test_nothing_is_lost_or_torn_when_killed(
-    tmp_path: Path, point: str, last: str, unfinished: list[str]
-) -> None:
+def test_nothing_is_lost_or_torn_when_killed(tmp_path: Path, point: str, last: str, unfinished: list[str]) -> None:
     """Killed before, within and after each commit: acknowledged runs are whole, open ones become INVALID."""
-    done = subprocess.run(
-        [sys.executable, "-c", _WRITER, str(tmp_path), point], capture_output=True, text=True
-    )
+    done = subprocess.run([sys.executable, "-c", _WRITER, str(tmp_path), point], capture_output=True, text=True)
     told = done.stdout.splitlines()
     with Records.open(tmp_path) as records:
         closed = records.close_unfinished("bench-1", closed_utc=START)
-        runs = {
-            line.split()[1]: records.run(f"run-{line.split()[1]}")
-            for line in told
-            if line.startswith("closed")
-        }
+        runs = {line.split()[1]: records.run(f"run-{line.split()[1]}") for line in told if line.startswith("closed")}
         sound = records.check().sound
         whole = all(make_record(run.opened) == run for run in runs.values())
         record = make_record(make_opened("after", run_id="after"))

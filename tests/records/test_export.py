@@ -14,7 +14,7 @@ from station.core.run_record import Purpose
 from station.errors import RecordError
 from station.records import Records
 from station.records.export import spreadsheet_text, write_csv, write_parquet
-from tests.records.makers import START, make_opened, make_record
+from tests.records.makers import NO_CONTACT, START, make_opened, make_record
 
 
 @pytest.fixture
@@ -45,7 +45,7 @@ def test_csv_has_a_row_a_unit(lot: Records) -> None:
     assert ["PASS", "PASS", "INVALID"] == [row["decision"] for row in rows]
     assert ["PASS", "PASS", "INVALID"] == [row["R20 [ohm]" + " decision"] for row in rows]
     assert ["false"] * 3 == [row["held"] for row in rows]
-    assert ["", "", "no_contact"] == [row["reason_code"] for row in rows]
+    assert ["", "", NO_CONTACT.code] == [row["reason_code"] for row in rows]
 
 
 def test_csv_has_a_row_a_run_when_asked(lot: Records) -> None:
@@ -96,9 +96,7 @@ def test_parquet_has_the_same_as_csv(lot: Records, tmp_path: Path) -> None:
     assert ["lot.parquet"] == [each.name for each in tmp_path.glob("lot.*")]
 
 
-def test_parquet_without_its_library_is_told(
-    records: Records, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_parquet_without_its_library_is_told(records: Records, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A missing extra is told with the line that brings it."""
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     with pytest.raises(RecordError, match=r"Install coilgate\[parquet\]"):

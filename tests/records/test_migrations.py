@@ -18,8 +18,8 @@ from tests.records.makers import START, make_opened, make_plan, make_record, mak
 _FILES = Path(__file__).parent / "files"
 # Heads of the chains in the old file, noted when it was made.
 _OLD_HEADS = (
-    Head("bench-1", 5, "e6d699fa0e78106e219ec967c7998493994b0dd3392093e258beca4c831ea28b"),
-    Head("", 3, "ce6b5e89a7d99793e3b10ff1fa3305fc8e68f0676fcad73441dca8daf35ee6ba"),
+    Head("bench-1", 5, "4d714b789e2dd78aaed514231ce71e737e0f732b1253e25b1cca27366d0e7071"),
+    Head("", 3, "6f322b8f96483f462a505089d09844a741885afda484b5e6d8e21e8e1087929b"),
 )
 
 

@@ -198,9 +198,7 @@ def test_server_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert "secret" not in str(caught.value)
 
 
-@pytest.mark.parametrize(
-    "statement", ["UPDATE run SET closed_utc = ''", "DELETE FROM result", "DELETE FROM chain"]
-)
+@pytest.mark.parametrize("statement", ["UPDATE run SET closed_utc = ''", "DELETE FROM result", "DELETE FROM chain"])
 def test_rows_can_not_be_changed(home: Path, statement: str) -> None:
     """The tables themselves refuse to change or delete a record."""
     with pytest.raises(sqlite3.IntegrityError, match="never changed"):

@@ -28,9 +28,7 @@ _REASON = st.none() | st.builds(Reason, _TEXT, _TEXT, _TEXT)
 # The zone comes back as UTC itself.
 _WHEN = st.datetimes(datetime(1, 1, 2), datetime(9999, 12, 30), timezones=st.just(UTC))
 _TERMS = st.lists(
-    st.builds(
-        Term, _TEXT, _NUMBER, st.just(math.inf) | st.floats(0, 1e9, exclude_min=True), st.sampled_from(Shape)
-    ),
+    st.builds(Term, _TEXT, _NUMBER, st.just(math.inf) | st.floats(0, 1e9, exclude_min=True), st.sampled_from(Shape)),
     max_size=3,
 ).map(tuple)
 _RESULT = st.builds(
@@ -38,14 +36,10 @@ _RESULT = st.builds(
     _NAME, _TEXT, st.sampled_from(ResultStatus), _MAYBE, _MAYBE, _MAYBE, _MAYBE, _TERMS, _REASON,
     st.none() | st.tuples(st.integers(0, 1000), st.integers(0, 1000)),
 )  # fmt: skip
-_JUDGEMENT = st.builds(
-    Judgement, _NAME, st.none() | st.sampled_from(Decision), st.booleans(), _MAYBE, _MAYBE, _REASON
-)
+_JUDGEMENT = st.builds(Judgement, _NAME, st.none() | st.sampled_from(Decision), st.booleans(), _MAYBE, _MAYBE, _REASON)
 _COLUMN = st.tuples(_TEXT, st.lists(_NUMBER, max_size=5).map(tuple))
 _TRACE = st.builds(Trace, _TEXT, st.lists(_COLUMN, max_size=3).map(tuple))
-_MESSAGE = st.builds(
-    TranscriptMessage, _TEXT, st.sampled_from(["out", "in"]), _NUMBER, st.binary(max_size=30)
-)
+_MESSAGE = st.builds(TranscriptMessage, _TEXT, st.sampled_from(["out", "in"]), _NUMBER, st.binary(max_size=30))
 
 
 def _tuple_of(each: st.SearchStrategy, *, unique: bool = False) -> st.SearchStrategy:

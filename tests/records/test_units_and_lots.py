@@ -137,9 +137,7 @@ def test_lot_summary_counts_each_unit_once(records: Records) -> None:
 
     assert (4, 2, 1, 1, 1) == (lot.units, lot.passed, lot.failed, lot.invalid, lot.held)
     assert (2 / 3, 1 / 4, 5) == (lot.yield_fraction, lot.first_pass_fraction, lot.runs)
-    assert [(1, "good", 2), (8, "scrap", 1), (9, "hold", 1)] == [
-        (b.number, b.name, b.units) for b in lot.bins
-    ]
+    assert [(1, "good", 2), (8, "scrap", 1), (9, "hold", 1)] == [(b.number, b.name, b.units) for b in lot.bins]
     assert ("L2641",) == records.lots()
 
 
