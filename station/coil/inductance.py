@@ -218,19 +218,19 @@ def _arc_pair_h(turns: Turns, coil: CoilGeometry, i: int, j: int) -> float:
     radius = float(turns.radius_m[i])
     up = abs(float(turns.height_m[i] - turns.height_m[j]))
     width, thickness = coil.mean_width_m, coil.thickness_m
+    growth = layer_growth(coil)
+    crosses = growth[turns.layer[i]] != growth[turns.layer[j]]
+    drift = coil.pitch_m * max(2 * float(turns.fraction[i]) - 1, 0.0) if crosses else 0.0
     log_distance = (
         sections.log_self_distance(width, thickness)
         if up == 0
-        else sections.log_mutual_distance(0.0, up, width, thickness)
+        else sections.log_mutual_distance(0.0, up, width, thickness, drift_m=drift)
     )
     distance = float(np.exp(log_distance))
     span = 2 * np.pi * float(turns.fraction[i])
     shift = float(turns.start_rad[j] - turns.start_rad[i])
-    total = 0.0
-    for turn in (-2, -1, 0, 1, 2):  # the same arc, seen a revolution away, closes the circle
-        centre = (shift + np.pi) % (2 * np.pi) - np.pi + 2 * np.pi * turn
-        total += _folded(centre, span, radius, distance) if abs(centre) < span + np.pi and turn == 0 else 0.0
-    return float(MU0_H_PER_M * radius**2 / (4 * np.pi) * total)
+    centre = (shift + np.pi) % (2 * np.pi) - np.pi
+    return float(MU0_H_PER_M * radius**2 / (4 * np.pi) * _folded(centre, span, radius, distance))
 
 
 def _folded(centre: float, span: float, radius: float, distance: float) -> float:

@@ -1,7 +1,6 @@
 """A coil drawn point by point: a CSV table of x, y, layer and width, in the order of the current."""
 
 import csv
-import io
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -71,7 +70,10 @@ def read_polyline_csv(text: str, *, name: str = "polyline") -> tuple[TrackPoint,
     Raises:
         GeometryError: naming file, line, column and what would be right; all faults at once.
     """
-    rows = list(csv.reader(io.StringIO(text.lstrip("\ufeff"))))
+    try:
+        rows = list(csv.reader(text.lstrip("\ufeff").splitlines()))
+    except csv.Error as refusal:
+        raise GeometryError((f"{name}: is no CSV table ({refusal}); expected lines of x,y,layer,width",)) from refusal
     if not rows:
         raise GeometryError((f"{name}: is empty; expected a header line such as 'x_mm,y_mm,layer,width_mm'",))
     columns = _columns(rows[0], name)

@@ -18,7 +18,7 @@ from station.coil.inductance import inductance_h
 from station.coil.resistance import resistance_20_ohm
 
 _DRAWN = ("track_width_m", "track_gap_m", "copper_m", "layer_gap_m")
-_STEP = 0.1  # of each dimension, between the nodes of the surface
+_STEP = 0.2  # of each dimension, between the nodes of the surface
 
 
 @dataclass(frozen=True)
