@@ -1,19 +1,22 @@
 """A station process for tests: opens a bench, switches the drive on, and then behaves as it is told.
 
-Usage: `python -m tests.station.station_child ACT HOME ADDRESSES`, where ACT is `sleep` (a long soak) or
-`hang` (computes without end and looks at nothing). It says `watchdog PID`, `driving`, `raised NAME ...` and
-`closed`, a line each.
+Usage: `python -m tests.station.station_child ACT HOME ADDRESSES`, where ACT is
+`sleep` (a long soak), `bare` (the same, with no signal handlers but the bench's own), `hang` (computes without
+end and looks at nothing) or `wait` (waits and soaks a little longer than the lease, then leaves in order). It
+says `watchdog PID`, `driving`, `lived`, `raised NAME ...` and `closed`, a line each.
 """
 
 import json
 import os
 import sys
+from contextlib import nullcontext
 from pathlib import Path
 
 from drivers.instruments import Route
 from station.bench import OpenBench
 from station.signals import stop_on_signals
 from station.stop import NestStop
+from station.watchdog import LEASE_S
 from tests.station.benches import GENTLE, bench_setup
 
 
@@ -37,13 +40,15 @@ def drive(act: str, home: Path, addresses: str, stop: NestStop) -> None:
             say("driving")
             if act == "hang":
                 hang()
-            bench.clock.sleep(60.0)
+            bench.stop.wait(2 * LEASE_S)
+            bench.clock.sleep(2 * LEASE_S if act == "wait" else 60.0)
+            say("lived")
 
 
 def main(act: str, home: str, addresses: str) -> None:
     """Carry out `act` and say how it ended."""
     stop = NestStop()
-    with stop_on_signals(stop):
+    with nullcontext() if act == "bare" else stop_on_signals(stop):
         try:
             drive(act, Path(home), addresses, stop)
         except Exception as error:

@@ -93,6 +93,18 @@ def test_signal_during_drive_switches_off_and_closes_in_order(tmp_path: Path, nu
 
 
 @pytest.mark.slow
+def test_open_bench_has_handlers_of_its_own(tmp_path: Path) -> None:
+    """Whoever opens a bench and thinks of no signal gets no KeyboardInterrupt either."""
+    with port_bench() as bench, StationProcess(bench.addresses, tmp_path, act="bare") as station:
+        station.wait_until_driving()
+        send(station.pid, signal.SIGINT)
+
+        assert station.wait_for("raised").startswith("Stopped")
+        assert (station.wait_until_ended(), station.errors()) == (0, "")
+        assert not bench.drive_is_on()
+
+
+@pytest.mark.slow
 def test_ctrl_c_while_switching_off_does_not_skip_it(tmp_path: Path) -> None:
     """Ctrl-C again and again, at whatever moment of the way out, leaves the drive off and no traceback."""
     with port_bench() as bench, StationProcess(bench.addresses, tmp_path, act="sleep") as station:

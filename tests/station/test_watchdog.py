@@ -85,6 +85,18 @@ def test_hanging_station_is_killed_and_drive_goes_off(tmp_path: Path) -> None:
         assert station.wait_until_ended() == -signal.SIGKILL
 
 
+def test_long_waits_with_drive_on_keep_the_lease(tmp_path: Path) -> None:
+    """A station that waits for an instrument, or soaks, longer than the lease is not taken for hanging."""
+    with port_bench() as bench, StationProcess(bench.addresses, tmp_path, act="wait") as station:
+        station.wait_until_driving()
+        station.wait_for("lived")
+        station.wait_for("closed")
+
+        assert station.wait_until_ended() == 0
+        assert not bench.drive_is_on()
+        assert DriveState(tmp_path, "bench-1").history() == []
+
+
 def test_dead_watchdog_makes_station_switch_off_within_1_s(tmp_path: Path) -> None:
     """A station whose watchdog dies notices at the next renewal, switches off and says why."""
     with port_bench() as bench, StationProcess(bench.addresses, tmp_path, act="sleep") as station:
