@@ -101,8 +101,8 @@ def _term_list(term: Term) -> list[str | float | None]:
     return [
         term.name,
         float(term.standard_uncertainty),
-        None if math.isinf(freedom) else freedom,
-        str(term.shape),
+        None if freedom == math.inf else freedom,
+        term.shape.value,
     ]
 
 

@@ -54,7 +54,7 @@ def _row(later: LaterDecision) -> Row:
         raise RecordError(f"run {later.run_id}: say who judges it again and why.")
     return {
         "plan_hash": clean(later.plan_hash),
-        "decision": str(Decision(later.decision)),
+        "decision": later.decision.value,
         **reason_columns("reason", later.reason),
         "bin_number": int(later.bin_number),
         "bin_name": clean(later.bin_name),

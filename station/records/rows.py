@@ -43,7 +43,7 @@ def opened_row(opened: RunOpened) -> Row:
         "bench": name(opened.bench, "bench"),
         "nest": clean(opened.nest),
         "operator": clean(opened.operator),
-        "purpose": str(Purpose(opened.purpose)),
+        "purpose": opened.purpose.value,
         "simulated": int(opened.simulated),
         "opened_utc": stamp(opened.opened_utc),
         "software_version": clean(opened.software_version),
@@ -205,7 +205,7 @@ def _decision_row(record: RunRecord) -> Row:
     return {
         "place": 0,
         "plan_hash": clean(record.opened.plan_hash),
-        "decision": str(Decision(record.decision)),
+        "decision": record.decision.value,
         **reason_columns("reason", record.reason),
         "bin_number": int(record.bin_number),
         "bin_name": clean(record.bin_name),
@@ -273,7 +273,7 @@ def _result_columns(result: Result, place: int) -> Row:
     return {
         "result_place": place,
         "unit_symbol": clean(result.unit_symbol),
-        "status": str(ResultStatus(result.status)),
+        "status": result.status.value,
         "value": number(result.value, what),
         "standard_uncertainty": number(result.standard_uncertainty, f"standard uncertainty of {what}"),
         "degrees_of_freedom": number(result.degrees_of_freedom, f"degrees of freedom of {what}"),
@@ -288,7 +288,7 @@ def _judgement_columns(judgement: Judgement, place: int) -> Row:
     what = judgement.characteristic
     return {
         "judgement_place": place,
-        "judgement": None if judgement.decision is None else str(Decision(judgement.decision)),
+        "judgement": None if judgement.decision is None else judgement.decision.value,
         "conditional": int(judgement.conditional),
         "acceptance_lower": number(judgement.acceptance_lower, f"acceptance limit of {what}"),
         "acceptance_upper": number(judgement.acceptance_upper, f"acceptance limit of {what}"),
