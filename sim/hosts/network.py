@@ -149,8 +149,9 @@ class NetworkHost:
         else:
             events = self._selector.select(wait_s)
         for key, mask in events:
-            # A handler before it may have closed this line.
-            if key.fileobj in self._selector.get_map():
+            # A handler before it may have closed this line, and its descriptor may be another's by now.
+            registered = self._selector.get_map().get(key.fd)
+            if registered is not None and registered.fileobj is key.fileobj:
                 key.data(mask)
 
     def _woken(self, mask: int) -> None:

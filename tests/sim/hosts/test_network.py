@@ -76,6 +76,24 @@ def test_next_client_finds_the_port_free_as_soon_as_the_first_is_gone(host: Netw
         assert b"0" == _ask(host, SOURCE, b"OUTP?\n")
 
 
+def test_client_that_goes_while_the_next_one_knocks_makes_room(host: NetworkHost) -> None:
+    """Both come to the loop at once: a program that is killed, and its watchdog that opens the same port."""
+    port = int(host.addresses[SOURCE].split("::")[2])
+    first = socket.create_connection(("127.0.0.1", port), timeout=10.0)
+    first.sendall(b"*OPC?\n")
+    assert b"1\n" == first.recv(100)
+
+    def change_over() -> socket.socket:
+        second = socket.create_connection(("127.0.0.1", port), timeout=10.0)
+        first.close()
+        return second
+
+    with host.ask(change_over) as second:
+        second.sendall(b"OUTP?\n")
+
+        assert b"0\n" == second.recv(100)
+
+
 def test_world_is_asked_in_the_loop_s_thread(host: NetworkHost) -> None:
     """`ask` hands back the answer, and what the question raises."""
 
