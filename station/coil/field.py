@@ -64,7 +64,7 @@ def axis_flux_density_t_per_a(coil: CoilGeometry | PolylineCoil, heights_m: Arra
     if isinstance(coil, PolylineCoil) or coil.side_count:
         points = np.zeros((heights.size, 3))
         points[:, 2] = heights.ravel()
-        return flux_density_t_per_a(coil, points)[:, 2].reshape(heights.shape)
+        return flux_density_t_per_a(coil, points)[:, 2].real.reshape(heights.shape)
     depth, sense = _layers(coil)
     above = heights[..., None] - depth
     square = above * above
@@ -155,9 +155,7 @@ def _nodes_needed(coil: CoilGeometry, distance: FloatArray, z: FloatArray) -> in
     return nodes if nodes <= _NODES_MAXIMUM else 0
 
 
-def _sheet_field(
-    coil: CoilGeometry, distance: FloatArray, z: FloatArray, nodes: int
-) -> tuple[FloatArray, FloatArray]:
+def _sheet_field(coil: CoilGeometry, distance: FloatArray, z: FloatArray, nodes: int) -> tuple[FloatArray, FloatArray]:
     """Field off the axis from the closed form on it, continued to complex height (Whittaker and Watson, 18.3).
 
     B_z(rho, z) = 1/pi integral B_axis(z + i rho cos phi), B_rho likewise with i cos phi: exact for the mean
@@ -234,7 +232,5 @@ def _area_points(sensor: Sensor) -> tuple[FloatArray, FloatArray]:
     normal = sensor.direction()
     along = np.cross([-np.sin(sensor.tilt_direction_rad), np.cos(sensor.tilt_direction_rad), 0.0], normal)
     across = np.cross(normal, along)
-    plane = radius[:, None, None] * (
-        np.cos(angle)[None, :, None] * along + np.sin(angle)[None, :, None] * across
-    )
+    plane = radius[:, None, None] * (np.cos(angle)[None, :, None] * along + np.sin(angle)[None, :, None] * across)
     return centre + plane.reshape(-1, 3), np.repeat(weights / 2, 12) / 12

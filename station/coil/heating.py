@@ -112,9 +112,7 @@ def runaway_current_a(
     return float(np.sqrt((winding_constant_degc + 20.0) / (resistance_20_ohm * thermal_resistance_k_per_w)))
 
 
-def step_rises_k(
-    rises_k: FloatArray, power_w: ArrayLike, model: ThermalModel, step_s: float
-) -> FloatArray:
+def step_rises_k(rises_k: FloatArray, power_w: ArrayLike, model: ThermalModel, step_s: float) -> FloatArray:
     """Rises of the stages after `step_s` at constant power, exact for any step; shape (..., stages).
 
     The total rise is the sum over the stages. A simulator that heats a coil calls this from sample to sample.

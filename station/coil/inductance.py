@@ -55,7 +55,10 @@ def modified_wheeler_h(shape: str, turns: float, inner_diameter_m: float, outer_
 
 
 def wheeler_flat_spiral_h(turns: float, inner_radius_m: float, outer_radius_m: float) -> float:
-    """Inductance (H) of a flat circular spiral, 31.33 mu0 n^2 a^2/(8 a + 11 c). Source: Wheeler, Proc. IRE 16 (1928) 1398."""
+    """Inductance (H) of a flat circular spiral, 31.33 mu0 n^2 a^2/(8 a + 11 c); a few per cent.
+
+    Source: Wheeler, Proc. IRE 16 (1928) 1398.
+    """
     mean = (inner_radius_m + outer_radius_m) / 2
     return 31.33 * MU0_H_PER_M * turns**2 * mean**2 / (8 * mean + 11 * (outer_radius_m - inner_radius_m))
 

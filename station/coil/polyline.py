@@ -109,9 +109,7 @@ def _columns(header: list[str], name: str) -> dict[str, tuple[int, float]]:
     return found
 
 
-def _point(
-    row: list[str], columns: dict[str, tuple[int, float]], where: str, problems: list[str]
-) -> TrackPoint | None:
+def _point(row: list[str], columns: dict[str, tuple[int, float]], where: str, problems: list[str]) -> TrackPoint | None:
     values: dict[str, float] = {}
     for quantity, (position, scale) in columns.items():
         text = row[position].strip() if position < len(row) else ""

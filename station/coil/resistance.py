@@ -11,9 +11,7 @@ from station.coil.polyline import PolylineCoil, polyline_segments
 from station.coil.windings import polygon_segments, turns_of
 
 
-def track_resistance_ohm(
-    length_m: float, width_m: ArrayLike, thickness_m: float, resistivity_ohm_m: float
-) -> float:
+def track_resistance_ohm(length_m: float, width_m: ArrayLike, thickness_m: float, resistivity_ohm_m: float) -> float:
     """Resistance (ohm) of a track whose width varies along it: resistivity length/thickness times the mean of 1/w.
 
     `width_m` is one number or widths at equal steps along the track. The mean of 1/w, not 1/mean: a neck
@@ -48,7 +46,8 @@ def turn_lengths_m(coil: CoilGeometry) -> FloatArray:
     turns = turns_of(coil)
     if coil.side_count:
         segments = polygon_segments(coil)
-        return np.bincount(segments.turn, weights=segments.length_m, minlength=len(turns.index))
+        lengths = np.bincount(segments.turn, weights=segments.length_m, minlength=len(turns.index))
+        return np.asarray(lengths, dtype=float)
     start = turns.radius_m - turns.fraction / 2 * coil.pitch_m
     return spiral_length_m(start, coil.pitch_m, turns.fraction)
 

@@ -5,9 +5,11 @@ the geometric mean distance (Maxwell, Treatise, art. 691-692; Grover, Inductance
 """
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from station.coil.geometry import FloatArray
+
+ComplexArray = NDArray[np.complex128]
 
 
 def log_self_distance(width_m: ArrayLike, thickness_m: ArrayLike) -> FloatArray:
@@ -58,7 +60,7 @@ def _log_tapes(x: FloatArray, z: FloatArray, width_m: ArrayLike, drift_m: float)
     w = np.asarray(width_m, dtype=float)
     zeta = x + 1j * np.abs(z)
 
-    def second_difference(at: FloatArray, times: int) -> FloatArray:
+    def second_difference(at: ComplexArray, times: int) -> FloatArray:
         integrated = _integrated_log(at + w, times) - 2 * _integrated_log(at, times) + _integrated_log(at - w, times)
         return integrated / w**2
 
@@ -67,7 +69,7 @@ def _log_tapes(x: FloatArray, z: FloatArray, width_m: ArrayLike, drift_m: float)
     return (second_difference(zeta + drift_m, 3) - second_difference(zeta - drift_m, 3)) / (2 * drift_m)
 
 
-def _integrated_log(zeta: np.ndarray, times: int) -> FloatArray:
+def _integrated_log(zeta: ComplexArray, times: int) -> FloatArray:
     # ln sqrt(x2 + z2) is the real part of ln(zeta), and zeta^n/n! (ln zeta - (1 + 1/2 + .. + 1/n)) its n-fold
     # integral. The tiny number makes the product at the origin the 0 that it is.
     log = np.log(zeta + 1e-300)

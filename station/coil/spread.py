@@ -1,12 +1,12 @@
 """What the fab's variation does to a coil: sensitivities, who contributes what, and a Monte Carlo draw.
 
 Inductance and field depend smoothly on the drawing, so a quadratic surface of their logarithms, built once
-from 15 full calculations, stands for the model in the draws (known error below 2e-5 for changes up to a
+from 15 full calculations, stands for the model in the draws (known error below 1e-4 for changes up to a
 quarter of each dimension). Resistance, temperature, drive and rise are calculated for every draw.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
 
 import numpy as np
@@ -49,7 +49,7 @@ class Conditions:
     """
 
     temperature_degc: float = 20.0
-    drive: Drive = Drive(current_a=0.1)
+    drive: Drive = field(default_factory=lambda: Drive(current_a=0.1))
     heights_m: tuple[float, ...] = ()
     thermal_resistance_k_per_w: float | None = None
 

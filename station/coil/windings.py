@@ -122,4 +122,6 @@ def polygon_segments(coil: CoilGeometry) -> Segments:
         outward = np.minimum(np.arange(len(corners) - 1) // coil.side_count, per_layer - 1)
         turns.append(layer * per_layer + (per_layer - 1 - outward[::-1] if layer % 2 == 0 else outward))
     start = np.vstack(starts)
-    return Segments(start, np.vstack(ends), np.full(len(start), coil.mean_width_m), coil.thickness_m, np.concatenate(turns))
+    return Segments(
+        start, np.vstack(ends), np.full(len(start), coil.mean_width_m), coil.thickness_m, np.concatenate(turns)
+    )

@@ -13,7 +13,9 @@ from tests.coil.references import impedance_of_split_rings, ten_turns, two_by_35
 IACS_OHM_M = 1e-6 / 58
 
 
-@pytest.mark.parametrize(("frequency", "depth_mm", "half_digit"), [(60, 8.5, 0.05), (1e3, 2.1, 0.05), (2e5, 0.15, 0.005)])
+@pytest.mark.parametrize(
+    ("frequency", "depth_mm", "half_digit"), [(60, 8.5, 0.05), (1e3, 2.1, 0.05), (2e5, 0.15, 0.005)]
+)
 def test_skin_depth_agrees_with_the_public_table(frequency: float, depth_mm: float, half_digit: float) -> None:
     """Public table citing Matula (1979), copper at 300 K."""
     assert depth_mm == pytest.approx(skin_depth_m(frequency, 1.7e-8) * 1e3, abs=half_digit)
@@ -34,7 +36,11 @@ def test_own_field_constant_is_the_variance_that_it_says() -> None:
 
 @pytest.mark.parametrize(
     "coil",
-    [replace(two_by_35(), turns_per_layer=10), ten_turns(), replace(two_by_35(), turns_per_layer=6, track_width_m=3e-4)],
+    [
+        replace(two_by_35(), turns_per_layer=10),
+        ten_turns(),
+        replace(two_by_35(), turns_per_layer=6, track_width_m=3e-4),
+    ],
     ids=["2 x 10 narrow", "10 coarse", "2 x 6 wide"],
 )
 @pytest.mark.parametrize("share", [0.1, 1.0])

@@ -6,7 +6,7 @@ import magpylib
 import numpy as np
 import pytest
 
-from station.coil import CoilGeometry
+from station.coil import CoilGeometry, loops
 from station.coil.circuit import network_of, shorted_turns, solve_impedance
 from station.coil.field import (
     Sensor,
@@ -133,7 +133,7 @@ def test_height_and_centring_count_as_they_do_in_practice() -> None:
     here, above = axis_flux_density_t_per_a(coil, [3.0e-3, 3.1e-3])
     beside = flux_density_t_per_a(coil, np.array([[0.5e-3, 0, 3e-3]]))[0, 2]
 
-    assert 0.035 == pytest.approx(1 - above / here, abs=1e-3)
+    assert 0.035 == pytest.approx(1 - above / here, abs=1.5e-3)
     assert 0.009 == pytest.approx(1 - beside / here, abs=1e-3)
 
 
@@ -160,7 +160,8 @@ def test_reversed_winding_reverses_the_field() -> None:
     coil = two_by_35()
 
     np.testing.assert_allclose(
-        axis_flux_density_t_per_a(replace(coil, winding_senses=(-1, -1)), [2e-3]), -axis_flux_density_t_per_a(coil, [2e-3])
+        axis_flux_density_t_per_a(replace(coil, winding_senses=(-1, -1)), [2e-3]),
+        -axis_flux_density_t_per_a(coil, [2e-3]),
     )
 
 
@@ -185,9 +186,7 @@ def test_flux_through_a_closed_surface_is_zero() -> None:
 
 def test_large_sensor_reads_the_mean_over_its_area() -> None:
     """On the axis of a loop: flux through the disc is mutual inductance of ring and loop (reciprocity)."""
-    from station.coil.inductance import loops
-
-    coil = replace(ten_turns(), turns_per_layer=1.0)
+    coil = replace(ten_turns(), turns_per_layer=1.0, track_width_m=10e-6, track_gap_m=10e-6, copper_m=1e-6)
     turns = turns_of(coil)
     radius = 1e-3
     sensor = Sensor(height_m=2e-3, active_diameter_m=2 * radius)
@@ -196,7 +195,7 @@ def test_large_sensor_reads_the_mean_over_its_area() -> None:
 
     sensed = sensed_flux_density_t_per_a(coil, sensor, turn_currents=currents)
 
-    assert float(mutual) / (np.pi * radius**2) == pytest.approx(sensed, rel=2e-3)
+    assert float(mutual) / (np.pi * radius**2) == pytest.approx(sensed, rel=1e-4)
 
 
 def test_tilted_point_sensor_sees_the_cosine_on_the_axis() -> None:
@@ -236,7 +235,7 @@ def test_shorted_turn_weakens_the_field_and_delays_it() -> None:
 
     assert missing == pytest.approx(slow.real, rel=1e-5)
     assert fast.real < slow.real < healthy
-    assert fast.imag < 0 or fast.imag > 0
+    assert 0 < abs(fast.imag)
 
 
 def test_no_points_give_no_field() -> None:

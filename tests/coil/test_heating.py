@@ -130,10 +130,12 @@ def test_drive_is_a_voltage_or_a_current() -> None:
             Drive(**wrong)
 
 
-@pytest.mark.parametrize(("resistances", "constants"), [((), ()), ((1.0,), (1.0, 2.0)), ((1.0,), (0.0,)), ((1.0,) * 3, (1.0,) * 3)])
+@pytest.mark.parametrize(
+    ("resistances", "constants"), [((), ()), ((1.0,), (1.0, 2.0)), ((1.0,), (0.0,)), ((1.0,) * 3, (1.0,) * 3)]
+)
 def test_thermal_model_of_other_shapes_is_refused(resistances: tuple[float, ...], constants: tuple[float, ...]) -> None:
     """One or two stages, all above 0."""
-    with pytest.raises(ValueError, match="must be above 0|one or two"):
+    with pytest.raises(ValueError, match=r"must be above 0|one or two"):
         ThermalModel(resistances, constants)
 
 

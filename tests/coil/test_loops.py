@@ -86,9 +86,7 @@ LOOP_POINTS_T = [
 
 
 @pytest.mark.parametrize(("distance", "height", "radial", "axial"), LOOP_POINTS_T)
-def test_flux_density_agrees_with_published_points(
-    distance: float, height: float, radial: float, axial: float
-) -> None:
+def test_flux_density_agrees_with_published_points(distance: float, height: float, radial: float, axial: float) -> None:
     """A loop of 10 mm radius and 1 A."""
     got_radial, got_axial = loops.loop_flux_density_t_per_a(0.01, distance, np.array([height]))
 

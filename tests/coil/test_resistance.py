@@ -37,7 +37,7 @@ def test_correction_to_20_degc_undoes_the_temperature() -> None:
 
 def test_temperature_below_the_zero_of_the_line_is_refused() -> None:
     """The straight line has no meaning there."""
-    with pytest.raises(ValueError, match="must be above -234.5 degC"):
+    with pytest.raises(ValueError, match=r"must be above -234\.5 degC"):
         resistance.to_20_degc(1.0, -240.0)
 
 
@@ -70,9 +70,7 @@ def test_width_of_zero_is_refused() -> None:
         resistance.track_resistance_ohm(1.0, [1e-4, 0.0], 18e-6, 1.7e-8)
 
 
-@pytest.mark.parametrize(
-    ("width_m", "ohm"), [(0.145e-3, 12.0), (0.1e-3, 17.0), (0.05e-3, 34.0)]
-)
+@pytest.mark.parametrize(("width_m", "ohm"), [(0.145e-3, 12.0), (0.1e-3, 17.0), (0.05e-3, 34.0)])
 def test_common_track_reads_what_practice_says(width_m: float, ohm: float) -> None:
     """Common practice, no source: 1.8 m of 18 um copper, 12 to 34 ohm from 0.145 to 0.05 mm, 17 ohm at 0.1 mm."""
     got = resistance.track_resistance_ohm(1.8, width_m, 18e-6, Conductor().resistivity_ohm_m)

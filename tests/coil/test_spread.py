@@ -69,7 +69,7 @@ def test_first_order_variance_agrees_with_the_draws() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("shape", ["circle", "square"])
 def test_surface_agrees_with_the_full_calculation(shape: str) -> None:
-    """L within 5e-5 and B within 2e-5 for changes up to a quarter of each dimension."""
+    """Within 1e-4 for changes up to a quarter of each dimension, all at once."""
     coil = replace(two_by_35(), shape=shape, turns_per_layer=8)
     generator = np.random.default_rng(2)
     changes = generator.uniform(-0.25, 0.25, (12, 4)) * np.array([0.1e-3, 0.02e-3, 18e-6, 82e-6])
@@ -82,15 +82,13 @@ def test_surface_agrees_with_the_full_calculation(shape: str) -> None:
 
     quick = response_surface(coil, (2e-3,)).evaluate(changes)
 
-    np.testing.assert_allclose(quick, full, rtol=5e-5)
+    np.testing.assert_allclose(quick, full, rtol=1e-4)
 
 
 def test_draws_are_what_the_model_says_of_each_coil() -> None:
     """With one factor at work the extreme draw is the coil itself, heating included."""
     coil = ten_turns()
-    result = simulate_spread(
-        coil, Tolerances(copper_m=7e-6), READ, draws=400, seed=4, distribution="rectangular"
-    )
+    result = simulate_spread(coil, Tolerances(copper_m=7e-6), READ, draws=400, seed=4, distribution="rectangular")
     r20 = result.draws["R20"]
     thinnest = int(np.argmax(r20))
     copper = 35e-6 * resistance_20_ohm(coil) / r20[thinnest]
@@ -119,9 +117,7 @@ def test_same_seed_gives_the_same_draws() -> None:
 @pytest.mark.parametrize("distribution", ["normal", "rectangular"])
 def test_draws_stay_within_the_tolerance(distribution: str) -> None:
     """No coil that the tolerance excludes."""
-    result = simulate_spread(
-        ten_turns(), Tolerances(track_width_m=30e-6), READ, draws=5000, distribution=distribution
-    )
+    result = simulate_spread(ten_turns(), Tolerances(track_width_m=30e-6), READ, draws=5000, distribution=distribution)
     low, high = (resistance_20_ohm(ten_turns().with_width_change(w)) for w in (30e-6, -30e-6))
 
     assert low <= result.draws["R20"].min() * (1 + 1e-9)
