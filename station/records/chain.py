@@ -3,10 +3,10 @@
 Whoever edits the database without the key can't make an entry that holds. `check.py` walks the chains.
 """
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import bindparam, select
 
 from station.records.canonical import FORMAT, NO_DIGEST, content_digest, entry_digest
-from station.records.hot import Hot
+from station.records.hot import Driver, Hot
 from station.records.schema import chain
 from station.records.views import Head
 
@@ -19,12 +19,12 @@ _LAST = Hot(
 _ADD = Hot.adding(chain)
 
 
-def append(connection: Connection, key: bytes, bench: str, kind: str, subject: str, content: bytes) -> int:
+def append(driver: Driver, key: bytes, bench: str, kind: str, subject: str, content: bytes) -> int:
     """Add an entry for `subject`, of canonical bytes `content`, to the chain of `bench`; return its number.
 
     Inside a writing transaction only, which makes sure that nobody else adds at the same time.
     """
-    last = _LAST.one(connection, bench=bench)
+    last = _LAST.one(driver, bench=bench)
     seq, previous = (1, NO_DIGEST) if last is None else (last["seq"] + 1, bytes(last["digest"]))
     inner = content_digest(key, kind, subject, content)
     entry = {
@@ -37,11 +37,11 @@ def append(connection: Connection, key: bytes, bench: str, kind: str, subject: s
         "previous": previous,
         "digest": entry_digest(key, bench, kind, subject, inner, previous),
     }
-    _ADD.run(connection, entry)
+    _ADD.run(driver, entry)
     return int(seq)
 
 
-def head(connection: Connection, bench: str) -> Head:
+def head(driver: Driver, bench: str) -> Head:
     """Return the last entry of the chain of `bench`; number 0 without digest if it has none."""
-    last = _LAST.one(connection, bench=bench)
+    last = _LAST.one(driver, bench=bench)
     return Head(bench, 0, "") if last is None else Head(bench, last["seq"], bytes(last["digest"]).hex())

@@ -1,9 +1,10 @@
 """One database, SQLite or PostgreSQL: opened, made, brought up to date; its two kinds of transaction."""
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, create_engine, event, insert, inspect, select, text
 from sqlalchemy.engine import URL, make_url
@@ -12,6 +13,7 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 from station.errors import RecordError
 from station.records import key_file
 from station.records.append_only import append_only_ddl
+from station.records.hot import Driver
 from station.records.rows import Row
 from station.records.schema import APPEND_ONLY, SCHEMA_VERSION, alembic_version, chain, metadata, seal
 from station.records.stamps import stamp
@@ -81,6 +83,24 @@ class Database:
             raise record_error(error, self._where) from error
 
     @contextmanager
+    def driving(self) -> Iterator[Driver]:
+        """Give what `writing` gives, for the hot path's statements only, at a fifth of the cost."""
+        try:
+            with closing(self._engine.raw_connection()) as connection:
+                cursor = connection.cursor()
+                try:
+                    _begin(cursor, self._engine.dialect.name)
+                    yield Driver(cursor, self._engine.dialect)
+                    connection.commit()
+                except BaseException:
+                    connection.rollback()
+                    raise
+                finally:
+                    cursor.close()
+        except self._errors as error:
+            raise record_error(error, self._where) from error
+
+    @contextmanager
     def writing(self) -> Iterator[Connection]:
         """Give a connection that alone writes; all of it is on disk afterwards, or nothing."""
         try:
@@ -88,6 +108,14 @@ class Database:
                 yield connection
         except self._errors as error:
             raise record_error(error, self._where) from error
+
+
+def _begin(cursor: Any, dialect: str) -> None:
+    """Begin a transaction that writes, alone."""
+    if dialect == "sqlite":
+        cursor.execute("BEGIN IMMEDIATE")
+    else:
+        cursor.execute(f"SELECT pg_advisory_xact_lock({_WRITERS_LOCK})")
 
 
 def add_row(connection: Connection, table: Table, row: Row) -> int:
@@ -153,20 +181,19 @@ def _prepare_sqlite(connection: object, _record: object) -> None:
 
 
 def _begin_sqlite(connection: Connection) -> None:
-    reads = connection.get_execution_options().get("reads_only", False)
-    # Straight to the driver, which takes 3 us; the library's own way 30.
-    cursor = connection.connection.cursor()
-    try:
-        cursor.execute("BEGIN" if reads else "BEGIN IMMEDIATE")
-    finally:
-        cursor.close()
+    with closing(connection.connection.cursor()) as cursor:
+        if connection.get_execution_options().get("reads_only", False):
+            cursor.execute("BEGIN")
+        else:
+            _begin(cursor, "sqlite")
 
 
 def _begin_postgresql(connection: Connection) -> None:
-    if connection.get_execution_options().get("reads_only", False):
-        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-    else:
-        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_WRITERS_LOCK})")
+    with closing(connection.connection.cursor()) as cursor:
+        if connection.get_execution_options().get("reads_only", False):
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        else:
+            _begin(cursor, "postgresql")
 
 
 def _bring_up_to_date(engine: Engine, where: str) -> None:

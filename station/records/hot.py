@@ -14,6 +14,19 @@ from sqlalchemy.sql.expression import ClauseElement
 from station.records.rows import Row
 
 
+@dataclass(frozen=True, slots=True)
+class Driver:
+    """The driver's own cursor within a transaction, used for one statement after the other."""
+
+    cursor: Any
+    dialect: Dialect
+
+    @classmethod
+    def of(cls, connection: Connection) -> "Driver":
+        """Return the one beneath `connection`, in the same transaction."""
+        return cls(connection.connection.cursor(), connection.dialect)
+
+
 class Hot:
     """One statement, ready for any of our dialects. Parameters by name, values as `rows.py` makes them."""
 
@@ -29,45 +42,26 @@ class Hot:
         statement = insert(table) if returning is None else insert(table).returning(returning)
         return cls(statement, column_keys=keys)
 
-    def one(self, connection: Connection, **values: Any) -> Row | None:
+    def one(self, driver: Driver, **values: Any) -> Row | None:
         """Return the first row as a dictionary, or None."""
-        cursor = self._run(connection, values)
-        try:
-            row = cursor.fetchone()
-            return None if row is None else dict(zip([each[0] for each in cursor.description], row))
-        finally:
-            cursor.close()
+        self.run(driver, values)
+        row = driver.cursor.fetchone()
+        return None if row is None else dict(zip([each[0] for each in driver.cursor.description], row))
 
-    def key(self, connection: Connection, row: Row) -> int:
+    def key(self, driver: Driver, row: Row) -> int:
         """Add `row` and return the key that the database gave it."""
-        cursor = self._run(connection, row)
-        try:
-            return int(cursor.fetchone()[0])
-        finally:
-            cursor.close()
+        self.run(driver, row)
+        return int(driver.cursor.fetchone()[0])
 
-    def run(self, connection: Connection, row: Row) -> None:
+    def run(self, driver: Driver, row: Row) -> None:
         """Execute once."""
-        self._run(connection, row).close()
+        ready = self._for(driver.dialect)
+        driver.cursor.execute(ready.text, ready.values(row))
 
-    def run_each(self, connection: Connection, rows: Iterable[Row]) -> None:
+    def run_each(self, driver: Driver, rows: Iterable[Row]) -> None:
         """Execute once for each of `rows`."""
-        ready = self._for(connection.dialect)
-        cursor = connection.connection.cursor()
-        try:
-            cursor.executemany(ready.text, [ready.values(row) for row in rows])
-        finally:
-            cursor.close()
-
-    def _run(self, connection: Connection, row: Row) -> Any:
-        ready = self._for(connection.dialect)
-        cursor = connection.connection.cursor()
-        try:
-            cursor.execute(ready.text, ready.values(row))
-        except BaseException:
-            cursor.close()
-            raise
-        return cursor
+        ready = self._for(driver.dialect)
+        driver.cursor.executemany(ready.text, [ready.values(row) for row in rows])
 
     def _for(self, dialect: Dialect) -> "_Ready":
         ready = self._ready.get(dialect.name)

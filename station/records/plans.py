@@ -10,6 +10,7 @@ from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import canonical_bytes
 from station.records.database import Database
+from station.records.hot import Driver
 from station.records.rows import Row
 from station.records.schema import plan_revision, plan_text
 from station.records.stamps import clean, moment, name, stamp
@@ -38,7 +39,7 @@ class PlanStore:
             row["revision"] = (last or 0) + 1
             connection.execute(insert(plan_revision), row)
             content = canonical_bytes(row)
-            chain.append(connection, self._database.key, chain.STATION, "plan", row["plan_hash"], content)
+            chain.append(Driver.of(connection), self._database.key, chain.STATION, "plan", row["plan_hash"], content)
         return _view(row)
 
     def released(self, *, every_revision: bool) -> tuple[PlanRevision, ...]:

@@ -7,6 +7,7 @@ from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import canonical_bytes
 from station.records.database import Database
+from station.records.hot import Driver
 from station.records.rows import Row, judgements_of, judgements_text, reason_columns, reason_of
 from station.records.run_rows import read_opened
 from station.records.schema import decision, run_opened
@@ -29,7 +30,7 @@ class DecisionStore:
         """See `Records.judge_again`."""
         row = _row(later)
         with self._database.writing() as connection:
-            found = read_opened(connection, later.run_id)
+            found = read_opened(Driver.of(connection), later.run_id)
             if found is None or found["closed_utc"] is None:
                 raise RecordError(f"run {later.run_id} is not on record as closed; it can't be judged again.")
             last = select(func.max(decision.c.place)).where(decision.c.run_key == found["run_key"])
@@ -37,7 +38,7 @@ class DecisionStore:
             connection.execute(insert(decision), row | {"run_key": found["run_key"]})
             subject = decision_subject(later.run_id, row["place"])
             content = canonical_bytes(row | {"run_id": later.run_id})
-            chain.append(connection, self._database.key, found["bench"], "decision", subject, content)
+            chain.append(Driver.of(connection), self._database.key, found["bench"], "decision", subject, content)
         return int(row["place"])
 
     def of_run(self, run_id: str) -> tuple[LaterDecision, ...]:

@@ -284,9 +284,10 @@ class Records:
     def head(self, bench: str) -> Head:
         """Return the last entry of a bench's digest chain, to be kept elsewhere; `""`: the station's."""
         from station.records import chain
+        from station.records.hot import Driver
 
         with self._database.reading() as connection:
-            return chain.head(connection, bench)
+            return chain.head(Driver.of(connection), bench)
 
     def check(self, *, heads: Sequence[Head] = ()) -> ChainReport:
         """Walk all digest chains; name each thing changed, removed, inserted, reordered, cut off.

@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, Table, bindparam, select
 
-from station.records.hot import Hot
+from station.records.hot import Driver, Hot
 from station.records.rows import Row, RunRows
 from station.records.schema import (
     budget,
@@ -39,9 +39,9 @@ def read_run_rows(connection: Connection, run_ids: Sequence[str]) -> dict[str, R
     return {opened[key]["run_id"]: parts.rows_of(key, opened[key], runs[key]) for key in keys if key in runs}
 
 
-def read_opened(connection: Connection, run_id: str) -> Row | None:
+def read_opened(driver: Driver, run_id: str) -> Row | None:
     """Return the row of an opened run with its unit's and lot's; `closed_utc` is None while open."""
-    return _OPENED.one(connection, run_id=run_id)
+    return _OPENED.one(driver, run_id=run_id)
 
 
 def _opened() -> Select[Any]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Text, bindparam, delete, exists, func, insert, select
+from sqlalchemy import ColumnElement, Text, bindparam, delete, exists, func, insert, select
 
 from station.core.results import Decision, Reason
 from station.core.run_record import Purpose, RunOpened, RunRecord
@@ -13,7 +13,7 @@ from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import run_bytes
 from station.records.database import Database
-from station.records.hot import Hot
+from station.records.hot import Driver, Hot
 from station.records.rows import Row, RunRows, opened_of, opened_row, record_of, rows_of, unit_row
 from station.records.run_rows import read_opened, read_run_rows
 from station.records.schema import (
@@ -102,13 +102,13 @@ class RunStore:
     def open_run(self, opened: RunOpened) -> None:
         """See `Records.open_run`."""
         row, where = opened_row(opened), unit_row(opened.unit)
-        with self._database.writing() as connection:
+        with self._database.driving() as driver:
             if opened.repeats_run_id:
-                _known(connection, opened.repeats_run_id)
-            if _RUN_KEY.one(connection, run_id=row["run_id"]) is not None:
+                _known(driver, opened.repeats_run_id)
+            if _RUN_KEY.one(driver, run_id=row["run_id"]) is not None:
                 raise RecordError(f"run {opened.run_id} is on record already; a new run needs a new id.")
-            row["unit_key"] = _unit_key(connection, where, _lot_key(connection, opened))
-            _ADD_UNFINISHED.run(connection, {"run_key": _ADD_OPENED.key(connection, row)})
+            row["unit_key"] = _unit_key(driver, where, _lot_key(driver, opened))
+            _ADD_UNFINISHED.run(driver, {"run_key": _ADD_OPENED.key(driver, row)})
             self._hook("open_run.written")
         self._hook("open_run.committed")
 
@@ -116,8 +116,8 @@ class RunStore:
         """See `Records.close_run`."""
         rows = rows_of(record)
         self._hook("close_run.begun")
-        with self._database.writing() as connection:
-            seq, learnt = self._close(connection, rows)
+        with self._database.driving() as driver:
+            seq, learnt = self._close(driver, rows)
             self._hook("close_run.written")
         self._identity_keys.update(learnt)
         self._hook("close_run.committed")
@@ -128,10 +128,11 @@ class RunStore:
         query = select(run_opened.c.run_id).join(unfinished).where(run_opened.c.bench == bench)
         with self._database.writing() as connection:
             run_ids = list(connection.scalars(query.order_by(run_opened.c.run_key)))
+            driver = Driver.of(connection)
             for run_id in run_ids:
-                row = read_opened(connection, run_id)
+                row = read_opened(driver, run_id)
                 if row is not None:
-                    self._close(connection, rows_of(_stopped(opened_of(row, row), closed_utc)))
+                    self._close(driver, rows_of(_stopped(opened_of(row, row), closed_utc)))
             self._hook("close_unfinished.written")
         return run_ids
 
@@ -140,50 +141,50 @@ class RunStore:
         with self._database.reading() as connection:
             rows = read_run_rows(connection, [run_id]).get(run_id)
             if rows is None:
-                _known(connection, run_id)
+                _known(Driver.of(connection), run_id)
                 raise RecordError(f"run {run_id} is not closed yet; it can be read when it has ended.")
         return record_of(rows)
 
-    def _close(self, connection: Connection, rows: RunRows) -> tuple[int, dict[tuple[Any, ...], int]]:
+    def _close(self, driver: Driver, rows: RunRows) -> tuple[int, dict[tuple[Any, ...], int]]:
         """Write all rows of a closed run; return its chain number and the identities that were looked up."""
-        keys = _open_keys(connection, rows)
+        keys = _open_keys(driver, rows)
         run_key = {"run_key": keys.run_key}
-        _ADD_RUN.run(connection, rows.run | run_key)
-        _ADD_RESULT.run_each(connection, [row | run_key for row in rows.results])
-        _ADD_DECISION.run(connection, rows.decision | run_key)
+        _ADD_RUN.run(driver, rows.run | run_key)
+        _ADD_RESULT.run_each(driver, [row | run_key for row in rows.results])
+        _ADD_DECISION.run(driver, rows.decision | run_key)
         if rows.hold is not None:
-            _ADD_HOLD.run(connection, rows.hold | run_key | {"unit_key": keys.unit_key})
+            _ADD_HOLD.run(driver, rows.hold | run_key | {"unit_key": keys.unit_key})
         if rows.budget is not None:
-            _ADD_BUDGET.run(connection, rows.budget | run_key)
-        _ADD_TRACE.run_each(connection, [row | run_key for row in rows.traces])
-        _ADD_TRANSCRIPT.run(connection, rows.transcript | run_key)
-        learnt = self._write_identities(connection, rows, keys.run_key)
+            _ADD_BUDGET.run(driver, rows.budget | run_key)
+        _ADD_TRACE.run_each(driver, [row | run_key for row in rows.traces])
+        _ADD_TRANSCRIPT.run(driver, rows.transcript | run_key)
+        learnt = self._write_identities(driver, rows, keys.run_key)
         if rows.opened["purpose"] == Purpose.PRODUCTION and rows.decision["decision"] != Decision.INVALID:
             places = {"unit_key": keys.unit_key, "lot_key": keys.lot_key, "panel": rows.unit["panel"]}
-            _PLACE.run(connection, places)
-        _FINISH.run(connection, run_key)
+            _PLACE.run(driver, places)
+        _FINISH.run(driver, run_key)
         bench, run_id = str(rows.opened["bench"]), str(rows.opened["run_id"])
-        seq = chain.append(connection, self._database.key, bench, "run", run_id, run_bytes(rows))
+        seq = chain.append(driver, self._database.key, bench, "run", run_id, run_bytes(rows))
         return seq, learnt
 
-    def _write_identities(self, connection: Connection, rows: RunRows, run_key: int) -> dict[tuple[Any, ...], int]:
+    def _write_identities(self, driver: Driver, rows: RunRows, run_key: int) -> dict[tuple[Any, ...], int]:
         learnt: dict[tuple[Any, ...], int] = {}
         links = []
         for place, row in enumerate(rows.identities):
             wanted = tuple(row.values())
             key = self._identity_keys.get(wanted) or learnt.get(wanted)
             if key is None:
-                key = learnt[wanted] = _identity_key(connection, row)
+                key = learnt[wanted] = _identity_key(driver, row)
             links.append({"run_key": run_key, "place": place, "identity_key": key})
-        _ADD_RUN_IDENTITY.run_each(connection, links)
+        _ADD_RUN_IDENTITY.run_each(driver, links)
         return learnt
 
 
-def _lot_key(connection: Connection, opened: RunOpened) -> int:
+def _lot_key(driver: Driver, opened: RunOpened) -> int:
     name = opened.unit.lot
-    found = _LOT.one(connection, lot=name)
+    found = _LOT.one(driver, lot=name)
     if found is None:
-        return _ADD_LOT.key(connection, {"lot": name, "simulated": int(opened.simulated)})
+        return _ADD_LOT.key(driver, {"lot": name, "simulated": int(opened.simulated)})
     # Units without a lot (reference units) belong together in nothing.
     if name and bool(found["simulated"]) != opened.simulated:
         kinds = ("real", "simulated") if opened.simulated else ("simulated", "real")
@@ -194,10 +195,10 @@ def _lot_key(connection: Connection, opened: RunOpened) -> int:
     return int(found["lot_key"])
 
 
-def _unit_key(connection: Connection, row: Row, lot_key: int) -> int:
-    found = _UNIT.one(connection, serial=row["serial"])
+def _unit_key(driver: Driver, row: Row, lot_key: int) -> int:
+    found = _UNIT.one(driver, serial=row["serial"])
     if found is None:
-        return _ADD_UNIT.key(connection, row | {"lot_key": lot_key})
+        return _ADD_UNIT.key(driver, row | {"lot_key": lot_key})
     for name in ("lot", "panel", "row", "column"):
         if found[name] != row[name]:
             raise RecordError(
@@ -207,14 +208,14 @@ def _unit_key(connection: Connection, row: Row, lot_key: int) -> int:
     return int(found["unit_key"])
 
 
-def _known(connection: Connection, run_id: str) -> None:
-    if _RUN_KEY.one(connection, run_id=run_id) is None:
+def _known(driver: Driver, run_id: str) -> None:
+    if _RUN_KEY.one(driver, run_id=run_id) is None:
         raise RecordError(f"run {run_id} is not on record. Check the id.")
 
 
-def _open_keys(connection: Connection, rows: RunRows) -> _Open:
+def _open_keys(driver: Driver, rows: RunRows) -> _Open:
     run_id = rows.opened["run_id"]
-    found = read_opened(connection, str(run_id))
+    found = read_opened(driver, str(run_id))
     if found is None:
         raise RecordError(f"run {run_id} was never opened; open it before the first contact.")
     if found["closed_utc"] is not None:
@@ -225,9 +226,9 @@ def _open_keys(connection: Connection, rows: RunRows) -> _Open:
     return _Open(found["run_key"], found["unit_key"], found["lot_key"])
 
 
-def _identity_key(connection: Connection, row: Row) -> int:
-    found = _IDENTITY.one(connection, **row)
-    return _ADD_IDENTITY.key(connection, row) if found is None else int(found["identity_key"])
+def _identity_key(driver: Driver, row: Row) -> int:
+    found = _IDENTITY.one(driver, **row)
+    return _ADD_IDENTITY.key(driver, row) if found is None else int(found["identity_key"])
 
 
 def _stopped(opened: RunOpened, closed_utc: datetime) -> RunRecord:

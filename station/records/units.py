@@ -13,6 +13,7 @@ from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import canonical_bytes
 from station.records.database import Database, add_row
+from station.records.hot import Driver
 from station.records.rows import Row, reason_of
 from station.records.schema import decision, hold, lot, result, run, run_opened, unit
 from station.records.stamps import clean, moment, name, stamp
@@ -66,7 +67,7 @@ class UnitStore:
                 raise RecordError(f"unit {serial} is {'held already' if held else 'not held'}.")
             entry = add_row(connection, hold, row | {"unit_key": key})
             content = canonical_bytes(row | {"serial": serial})
-            chain.append(connection, self._database.key, chain.STATION, "hold", str(entry), content)
+            chain.append(Driver.of(connection), self._database.key, chain.STATION, "hold", str(entry), content)
 
 
 def _where_is(serial: str) -> Select[Any]:

@@ -11,6 +11,7 @@ from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import canonical_bytes
 from station.records.database import Database, add_row
+from station.records.hot import Driver
 from station.records.rows import Row
 from station.records.schema import audit_entry, run, run_opened, unit, verification
 from station.records.stamps import clean, moment, name, stamp
@@ -33,7 +34,7 @@ class VerificationStore:
             connection.execute(insert(verification), row)
             content = canonical_bytes(row)
             subject = done.verification_id
-            chain.append(connection, self._database.key, done.bench, "verification", subject, content)
+            chain.append(Driver.of(connection), self._database.key, done.bench, "verification", subject, content)
 
     def latest(self, bench: str, nest: str) -> Verification | None:
         """See `Records.latest_verification`."""
@@ -82,7 +83,7 @@ class AuditStore:
         with self._database.writing() as connection:
             key = add_row(connection, audit_entry, row)
             content = canonical_bytes(row)
-            chain.append(connection, self._database.key, chain.STATION, "audit", str(key), content)
+            chain.append(Driver.of(connection), self._database.key, chain.STATION, "audit", str(key), content)
 
     def entries(self, subject: str | None) -> tuple[AuditEntry, ...]:
         """See `Records.audit_entries`."""
