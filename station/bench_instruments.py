@@ -8,7 +8,7 @@ from typing import cast
 from drivers.build import build_driver
 from drivers.clock import Clock
 from drivers.dialect_reader import DialectError
-from drivers.dialects import Dialect, read_dialect
+from drivers.dialects import Dialect, ThermometerDialect, read_dialect
 from drivers.errors import InstrumentError, LinkClosed, LinkOpenError, WrongInstrument
 from drivers.instruments import Fixture, Instrument, LcrMeter, Source, Thermometer
 from drivers.link import Link
@@ -94,6 +94,8 @@ class BenchInstruments:
             WrongInstrument: another one than at opening answers.
             InstrumentError: it is there, and fails otherwise.
         """
+        for part in self._parts:
+            self._forget_input(part)
         for part in self._parts[1:]:
             if self._links[part.name].lost:
                 self._open_anew(part)
@@ -128,13 +130,20 @@ class BenchInstruments:
             self._links[part.name].close()
         try:
             self._open_one(part)
-            self._require_same(part)
-        except InstrumentError as error:
-            # Whatever it was: nothing is known of this instrument until it has said who it is.
+            # Whatever comes now: nothing is known of this instrument until it has said who it is.
             self._links[part.name].lost = True
-            if isinstance(error, LinkClosed):
-                raise LinkOpenError(str(error)) from error
-            raise
+            self._require_same(part)
+        except LinkClosed as error:
+            raise LinkOpenError(str(error)) from error
+        self._links[part.name].lost = False
+
+    def _forget_input(self, part: InstrumentSetup) -> None:
+        """What came since the last run answers nothing in the next. Also finds a link that closed meanwhile."""
+        dialect = self._dialects[part.name]
+        if isinstance(dialect, ThermometerDialect) and dialect.streaming:
+            return  # its driver keeps track of where lines begin
+        with suppress(InstrumentError):  # `lost` is noted; a link out of step resynchronises by itself
+            self._links[part.name].discard_input(quiet=0)
 
     def _build(self, part: InstrumentSetup) -> Instrument:
         try:

@@ -35,7 +35,7 @@ from station.core.run_record import (
     TranscriptMessage,
 )
 from station.errors import BenchError, WatchdogLost
-from station.methods.contact import require_open
+from station.methods.contact import require_contacts, require_open
 from station.methods.context import Context, MethodBench, NotMeasured
 from station.methods.table import carry_out
 
@@ -49,6 +49,7 @@ _CODES: tuple[tuple[type[InstrumentError], str], ...] = (
     (ReplyError, "garbled_reply"),
     (WrongInstrument, "wrong_instrument"),
     (InstrumentReported, "instrument_reported"),
+    (InstrumentError, "not_as_set"),
 )
 
 
@@ -191,8 +192,13 @@ def _require_ready(state: FixtureState) -> FixtureState:
 
 
 def _require_unchanged(bench: RunBench, context: Context, before: FixtureState) -> None:
-    """The same unit on the same contacts all along, and a meter that still sees an open route as open."""
+    """The same unit on the same contacts all along, and a meter that still sees an open route as open.
+
+    The pads once more: contact held to the end, and the relays still switch: a source route that stuck reads
+    as open to the meter, but has no pads to show.
+    """
     require_open(context)
+    require_contacts(context)
     after = _require_ready(bench.fixture.state())
     if after.contact_cycles != before.contact_cycles:
         raise NotMeasured(reason("unit_changed"))

@@ -44,6 +44,7 @@ class LcrMeter(ScpiInstrument):
         self._short_ohm = complex(0.0)
         self._short_hz = 1.0
         self._stray_corrected = False
+        self._held: Measured | None = None
         self.reset()
 
     def reset(self) -> None:
@@ -105,8 +106,10 @@ class LcrMeter(ScpiInstrument):
         return AVERAGE_S * self.averaging
 
     def take(self) -> Measured:
-        """Measure now and keep the result in `last`."""
-        self.last = self._measure()
+        """Measure now and keep the result in `last`; a frozen meter keeps the last one, overload or not."""
+        if not (self.impairments.frozen and self._held):
+            self._held = self._measure()
+        self.last = self._held
         return self.last
 
     def correcting(self, which: str) -> Work:

@@ -58,6 +58,10 @@ CAUSES: dict[str, Cause] = {
     "instrument_reported": Cause(
         "an instrument reports an error", "Read its display; call the engineer if it stays."
     ),
+    "not_as_set": Cause(
+        "an instrument is not set as it was told", "Scan the unit again; call the engineer if it stays."
+    ),
+    "readings_jump": Cause("readings of the same quantity differ by far more than noise", _RESEAT),
     "instrument_missing": Cause(
         "the plan needs an instrument that this bench doesn't have",
         "Call the engineer: use another bench or plan.",

@@ -1,7 +1,7 @@
 """What a method is given, and what it gives back."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -127,6 +127,16 @@ def width_term(name: str, half_width_value: float, *, shape: Shape = Shape.RECTA
     """Return a term from a half width: a / sqrt 3 if rectangular, a / 2 if a is two standard deviations."""
     divisor = math.sqrt(3.0) if shape is Shape.RECTANGULAR else 2.0
     return Term(name, half_width_value / divisor, math.inf, shape)
+
+
+def require_agreement(values: Sequence[float], *, within: float, instrument: str, what: str) -> None:
+    """Raise `NotMeasured` if readings of one thing differ by more than `within`, in their own unit.
+
+    A single reading that is wrong (a bad contact for a moment, a damaged reply that still reads as a number)
+    would move the mean, and hide in a large uncertainty.
+    """
+    if max(values) - min(values) > within:
+        raise NotMeasured(reason("readings_jump", instrument=instrument, quantity=what))
 
 
 def spread_term(name: str, values: list[float]) -> Term:

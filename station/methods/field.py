@@ -24,6 +24,7 @@ from station.methods.context import (
     accuracy_term,
     good_value,
     measured,
+    require_agreement,
     width_term,
 )
 from station.methods.profile import FEWEST_HEIGHTS, ProfileFit, design_profile, fit_profile
@@ -40,6 +41,10 @@ LONGEST_DRIVEN_MOVE_M = 4e-3
 LINEARITY = 1e-3
 """What a sensor's gain may differ between heights, relative: keeps a noiseless profile from being believed
 to the last digit (common practice, no source)."""
+
+AGREEMENT = 0.1
+"""What the two readings of the same sign at one height may differ, relative to the field: drift of the
+sensor's zero and of the earth's field is far below, a field that is not the coil's above."""
 
 DOUBT_FACTOR = 3.0
 """A fitted offset counts against its limit only by what exceeds this many of its standard uncertainties."""
@@ -151,6 +156,13 @@ def _result(
     value = sum(each.sign * each.flux_density_t for each in here) / current_a
     if value <= 0:
         raise NotMeasured(reason("polarity_reversed", height_mm=f"{height_m * 1e3:g}"))
+    for group in (plus, minus):
+        require_agreement(
+            [each.flux_density_t / each.current_a for each in group],
+            within=AGREEMENT * value,
+            instrument=context.bench.fixture.name,
+            what=Quantity.FLUX_DENSITY.value,
+        )
     terms = (
         accuracy_term(
             context,

@@ -11,18 +11,24 @@ import math
 from drivers.instruments import LcrSetup, Route
 from drivers.readings import Quantity
 from station.core.plan import InductanceStep
+from station.core.reasons import reason
 from station.core.results import Result, Term
 from station.methods.context import (
     Context,
+    NotMeasured,
     Outcome,
     accuracy_term,
     good_value,
     measured,
+    require_agreement,
     spread_term,
 )
 from station.methods.ranges import impedance_range
 
 READINGS = 3
+
+AGREEMENT = 5e-3
+"""What the readings may differ among themselves, relative to |Z|: far above noise."""
 
 
 def measure_inductance(context: Context, step: InductanceStep) -> Outcome:
@@ -41,9 +47,35 @@ def measure_inductance(context: Context, step: InductanceStep) -> Outcome:
             range_ohm=impedance_range(context.plan, step),
         )
     )
-    pairs = [tuple(map(good_value, bench.lcr.measure())) for _ in range(READINGS)]
+    pairs = [_reading(context) for _ in range(READINGS)]
     inductances, resistances = (list(column) for column in zip(*pairs, strict=True))
+    _require_agreement(context, step, inductances, resistances)
     return Outcome(_results(context, step, inductances, resistances, (first_message, bench.message_count())))
+
+
+def _reading(context: Context) -> tuple[float, float]:
+    inductance, resistance = context.bench.lcr.measure()
+    values = good_value(inductance), good_value(resistance)
+    if not min(values) > 0.0:
+        # No coil has such values: the meter shows something else.
+        raise NotMeasured(
+            reason("overload", instrument=inductance.instrument, quantity=inductance.quantity.value)
+        )
+    return values
+
+
+def _require_agreement(
+    context: Context, step: InductanceStep, inductances: list[float], resistances: list[float]
+) -> None:
+    """Both components against |Z|: a small one may well be noisy."""
+    omega = 2 * math.pi * step.test_frequency_hz
+    within_ohm = AGREEMENT * math.hypot(omega * inductances[0], resistances[0])
+    name = context.bench.lcr.name
+    for values, what in (
+        ([omega * each for each in inductances], Quantity.SERIES_INDUCTANCE),
+        (resistances, Quantity.SERIES_RESISTANCE),
+    ):
+        require_agreement(values, within=within_ohm, instrument=name, what=what.value)
 
 
 def _results(

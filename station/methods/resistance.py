@@ -18,6 +18,7 @@ from station.methods.context import (
     Outcome,
     accuracy_term,
     measured,
+    require_agreement,
     spread_term,
     width_term,
 )
@@ -26,6 +27,10 @@ from station.methods.temperature import coil_temperature, temperature_terms
 
 EXTRA_READINGS = 4
 """Readings taken after the resistance has held still, besides the two that showed it."""
+
+AGREEMENT = 5e-3
+"""What readings that have held still may differ among themselves, relative: far above their noise, and far
+below what a reading of something else would show."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +70,12 @@ def measure_resistance(context: Context, step: ResistanceStep) -> Outcome:
         samples.append(_sample(context))
     still = samples[-2 - EXTRA_READINGS :]
     value = sum(each.at_20_ohm for each in still) / len(still)
+    require_agreement(
+        [each.at_20_ohm for each in still],
+        within=AGREEMENT * value,
+        instrument=bench.lcr.name,
+        what=Quantity.DC_RESISTANCE.value,
+    )
     terms = _terms(context, step, still, value, moved_ohm)
     messages = (first_message, bench.message_count())
     return Outcome((measured("R20", "ohm", value, terms, messages=messages),), (_trace(samples),))

@@ -12,7 +12,10 @@ from pathlib import Path
 from tests.end_to_end.fault_matrix import BENCHES, INSTRUMENTS, VARIANTS, Outcome, message_spans, points, run_point
 from tests.end_to_end.shop import Shop
 
-HEADER = f"{'fault':<24}{'on':<15}{'points':>7}{'PASS':>7}{'INVALID':>9}{'refused':>9}{'latched':>9}{'next PASS':>11}{'wrong':>7}"
+HEADER = (
+    f"{'fault':<24}{'on':<15}{'points':>7}{'PASS':>7}{'INVALID':>9}{'refused':>9}{'latched':>9}"
+    f"{'next PASS':>11}{'after PASS':>12}{'wrong':>7}"
+)
 
 
 def main() -> int:
@@ -31,10 +34,9 @@ def main() -> int:
                 if asked.fault and asked.fault not in variant.name:
                     continue
                 for instrument in INSTRUMENTS:
-                    every = 1 if asked.every == 1 else asked.every
                     found = [
                         run_point(shop, spans, each)
-                        for each in points(spans, bench, variant, instrument, every=every)
+                        for each in points(spans, bench, variant, instrument, every=asked.every)
                     ]
                     if found:
                         print(row(variant.name, instrument, found), flush=True)
@@ -49,10 +51,11 @@ def row(name: str, instrument: str, found: list[Outcome]) -> str:
     ways = Counter(each.spoilt for each in found)
     latched = sum(each.latched for each in found)
     right = sum(each.next == "PASS" for each in found)
+    after = sum(each.after == "PASS" for each in found)
     wrong = sum(bool(each.wrong) for each in found)
     return (
         f"{name:<24}{instrument:<15}{len(found):>7}{ways['PASS']:>7}{ways['INVALID']:>9}"
-        f"{ways['refused']:>9}{latched:>9}{right:>11}{wrong:>7}"
+        f"{ways['refused']:>9}{latched:>9}{right:>11}{after:>12}{wrong:>7}"
     )
 
 

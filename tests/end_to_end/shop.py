@@ -19,6 +19,7 @@ from sim.lot import truth_near
 from sim.truth import CoilTruth
 from station.app.simulated import MemoryPlace, Simulation, in_memory
 from station.app.station import Station
+from station.bench import OpenBench
 from station.core.plan import Plan
 from station.core.plan_file import parse_plan
 from station.core.results import Result
@@ -26,19 +27,16 @@ from station.core.run_record import RunRecord
 from station.core.verification import Verification
 from station.data import data_path
 from station.drive_state import DriveState
-from station.bench import OpenBench
 from station.inspection import Inspection, Request
 
 PART = "IS-20"
 SEED = 7
 REQUEST = Request("OP-07")
 
-LITTLE_NOISE = NoiseLevels(
-    **{name: 0.2 * getattr(GENERIC_NOISE, name) for name in NoiseLevels.__dataclass_fields__}
-)
+LITTLE_NOISE = NoiseLevels(**{name: 0.2 * getattr(GENERIC_NOISE, name) for name in NoiseLevels.__dataclass_fields__})
 """A fifth of the usual noise: readings differ, and each run takes the same number of messages."""
 
-_VALUES = ((7.2, 11.50e-6, 0.98), (8.0, 11.85e-6, 1.00), (8.8, 11.65e-6, 1.02), (7.6, 11.75e-6, 0.99))
+_VALUES = ((7.2, 11.50e-6, 0.98), (8.0, 11.72e-6, 1.00), (8.8, 11.60e-6, 1.02), (7.6, 11.55e-6, 0.99))
 """R20 in ohm, L in H, and field against the drawing's, of the units in turn. All pass plan IS-20."""
 
 
@@ -79,9 +77,7 @@ class Shop:
         self.station = Station.open(home)
         self.plan = shipped_plan()
         self._numbers = count()
-        self.station.records.release_plan(
-            self.plan, who="EN-01", why="tests", utc=self.station.clock.utc_now()
-        )
+        self.station.records.release_plan(self.plan, who="EN-01", why="tests", utc=self.station.clock.utc_now())
 
     def __enter__(self) -> "Shop":
         return self
@@ -94,19 +90,16 @@ class Shop:
     def new_units(self, amount: int, *, like: Sequence[CoilTruth] = ()) -> tuple[CoilTruth, ...]:
         """Return units with serials never used before; the first ones `like` those given."""
         return tuple(
-            replace(each, serial=self._new_serial())
-            for each in (*like, *map(_nth_truth, range(len(like), amount)))
+            replace(each, serial=self._new_serial()) for each in (*like, *map(_nth_truth, range(len(like), amount)))
         )
 
     @contextmanager
     def opened(
         self, *, units: Sequence[CoilTruth] = (), faults: Sequence[Fault] = (), simulation: Simulation | None = None
     ) -> Iterator[OpenShop]:
-        """Open a verified bench; without `units` with three fresh ones. A latch of an earlier one is gone."""
-        units = tuple(units) or self.new_units(3)
-        simulation = replace(
-            simulation or Simulation(seed=SEED, noise=LITTLE_NOISE), units=units, faults=tuple(faults)
-        )
+        """Open a verified bench; without `units` with four fresh ones. A latch of an earlier one is gone."""
+        units = tuple(units) or self.new_units(4)
+        simulation = replace(simulation or Simulation(seed=SEED, noise=LITTLE_NOISE), units=units, faults=tuple(faults))
         station = self.station
         station.stop.clear()
         state = DriveState(self.home, simulation.bench)
@@ -183,6 +176,4 @@ def true_value(truth: CoilTruth, characteristic: str) -> float | None:
 
 def _nth_truth(index: int) -> CoilTruth:
     resistance_ohm, inductance_h, field_scale = _VALUES[index % len(_VALUES)]
-    return truth_near(
-        "", resistance_20_ohm=resistance_ohm, inductance_h=inductance_h, field_scale=field_scale
-    )
+    return truth_near("", resistance_20_ohm=resistance_ohm, inductance_h=inductance_h, field_scale=field_scale)
