@@ -1,0 +1,5 @@
+"""`python -m station.cli` is `coilgate`."""
+
+from station.cli.main import main
+
+main()
