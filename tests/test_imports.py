@@ -37,7 +37,6 @@ HEAVY = {
     "pandas",
     "psycopg",
     "pyarrow",
-    "pydantic",
     "pyvisa",
     "rich",
     "scipy",
