@@ -4,6 +4,7 @@
       PlanError      a control plan is wrong (also ValueError); holds every mistake found, not the first
       BenchError     a bench file or bench state is wrong (also ValueError)
         WatchdogLost the process that watches over the drive is gone: no drive until the bench is opened anew
+      StudyError     the readings of a gauge study can't be used (also ValueError); holds every mistake found
       NestBusy       another run or another program has the nest
       RecordError    the records can't be read or written
       SerialError    a scan is not the serial of a unit that may be measured here and now
@@ -52,6 +53,10 @@ class BenchError(_FileError):
 
 class WatchdogLost(BenchError):
     """The watchdog has ended or does not answer. The drive goes off; open the bench anew."""
+
+
+class StudyError(_FileError):
+    """The readings of a gauge study can't be used. `mistakes` has all of them, in order of line."""
 
 
 class NestBusy(StationError):
