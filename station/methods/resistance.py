@@ -1,7 +1,9 @@
 """DC resistance, four-wire, reduced to 20 degC once it has held still.
 
 A film that was held in a hand is a few kelvin above the nest and reads 0.39 %/K high. The thermometer can't
-see that, the resistance can: it is still moving.
+see that, the resistance can: it is still moving. A straight line through readings before and after an interval
+says how fast; what may still be to come is that slope times the coil's longest time constant in the nest. Only
+a slope that is lost in its own doubt counts as still, and its doubt is a term of the budget.
 """
 
 from dataclasses import dataclass
@@ -25,8 +27,11 @@ from station.methods.context import (
 from station.methods.ranges import resistance_range
 from station.methods.temperature import coil_temperature, temperature_terms
 
-EXTRA_READINGS = 4
-"""Readings taken after the resistance has held still, besides the two that showed it."""
+WINDOW = 6
+"""Readings that the result rests on: one before the interval, the others right after it."""
+
+SLOPE_FACTOR = 3.0
+"""A slope beyond so many of its standard uncertainties is a coil that is still cooling or warming."""
 
 AGREEMENT = 5e-3
 """What readings that have held still may differ among themselves, relative: far above their noise, and far
@@ -65,10 +70,7 @@ def measure_resistance(context: Context, step: ResistanceStep) -> Outcome:
         )
     )
     samples = _hold_still(context, step)
-    moved_ohm = abs(samples[-1].at_20_ohm - samples[-2].at_20_ohm)
-    for _ in range(EXTRA_READINGS):
-        samples.append(_sample(context))
-    still = samples[-2 - EXTRA_READINGS :]
+    still = samples[-WINDOW:]
     value = sum(each.at_20_ohm for each in still) / len(still)
     require_agreement(
         [each.at_20_ohm for each in still],
@@ -76,7 +78,7 @@ def measure_resistance(context: Context, step: ResistanceStep) -> Outcome:
         instrument=bench.lcr.name,
         what=Quantity.DC_RESISTANCE.value,
     )
-    terms = _terms(context, step, still, value, moved_ohm)
+    terms = _terms(context, step, still, value)
     messages = (first_message, bench.message_count())
     return Outcome((measured("R20", "ohm", value, terms, messages=messages),), (_trace(samples),))
 
@@ -86,12 +88,29 @@ def _hold_still(context: Context, step: ResistanceStep) -> list[_Sample]:
     samples = [_sample(context)]
     while True:
         clock.sleep(step.still_interval_s)
-        samples.append(_sample(context))
-        last, before = samples[-1].at_20_ohm, samples[-2].at_20_ohm
-        if abs(last - before) <= step.still_fraction * abs(last):
+        samples.extend(_sample(context) for _ in range(WINDOW - 1))
+        if _is_still(samples[-WINDOW:], step):
             return samples
         if samples[-1].time_s - samples[0].time_s > step.still_timeout_s:
             raise NotMeasured(reason("not_still", seconds=f"{step.still_timeout_s:g}"))
+
+
+def _is_still(window: list[_Sample], step: ResistanceStep) -> bool:
+    """Tell whether the step across the interval is small, and the slope not more than its own doubt."""
+    before, after = window[0].resistance_ohm, window[1].resistance_ohm
+    slope, doubt = _slope(window)
+    return abs(after - before) <= step.still_fraction * after and abs(slope) <= SLOPE_FACTOR * doubt
+
+
+def _slope(window: list[_Sample]) -> tuple[float, float]:
+    """Return slope and its standard uncertainty, ohm/s, of the least-squares line (GUM H.3.3)."""
+    count = len(window)
+    mean_s = sum(each.time_s for each in window) / count
+    mean_ohm = sum(each.resistance_ohm for each in window) / count
+    spread = sum((each.time_s - mean_s) ** 2 for each in window)
+    slope = sum((each.time_s - mean_s) * (each.resistance_ohm - mean_ohm) for each in window) / spread
+    rest = sum((each.resistance_ohm - mean_ohm - slope * (each.time_s - mean_s)) ** 2 for each in window)
+    return slope, (rest / (count - 2) / spread) ** 0.5
 
 
 def _sample(context: Context) -> _Sample:
@@ -106,7 +125,7 @@ def _sample(context: Context) -> _Sample:
 
 
 def _terms(
-    context: Context, step: ResistanceStep, still: list[_Sample], value: float, moved_ohm: float
+    context: Context, step: ResistanceStep, still: list[_Sample], value: float
 ) -> tuple[Term, ...]:
     last = still[-1]
     per_ohm = value / last.resistance_ohm
@@ -122,14 +141,9 @@ def _terms(
         ),
         width_term("contacts", per_ohm * context.bench.setup.fixture.contact_half_width_ohm),
         *temperature_terms(context, last.temperature_degc, per_kelvin),
-        width_term("still warm", _still_warm(step, moved_ohm)),
+        Term("still warm", per_ohm * _slope(still)[1] * step.still_time_constant_s, len(still) - 2.0),
         spread_term("repeatability", [each.at_20_ohm for each in still]),
     )
-
-
-def _still_warm(step: ResistanceStep, moved_ohm: float) -> float:
-    """What is left of an exponential that moved by `moved_ohm` in one interval: moved x tau / interval."""
-    return moved_ohm * step.still_time_constant_s / step.still_interval_s
 
 
 def _trace(samples: list[_Sample]) -> Trace:
