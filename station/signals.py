@@ -22,7 +22,8 @@ STOP_SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGTSTP)
 def stop_on_signals(stop: NestStop) -> Iterator[None]:
     """While open, the signals of `STOP_SIGNALS` only end the session by `stop`; a second one changes nothing.
 
-    The former handlers come back afterwards. SIGPIPE is ignored meanwhile, so that a closed socket or pipe is
+    A SIGHUP that is ignored already stays so: that is how `nohup` asks to outlive the terminal. The former
+    handlers come back afterwards. SIGPIPE is ignored meanwhile, so that a closed socket or pipe is
     an error of the call that met it. In any thread but the main one nothing is installed: Python delivers
     signals, and `KeyboardInterrupt`, to the main thread only, and whoever has that thread calls this there.
     """
@@ -33,7 +34,8 @@ def stop_on_signals(stop: NestStop) -> Iterator[None]:
     def ask(number: int, _frame: FrameType | None) -> None:
         stop.end(f"stopped by signal {signal.Signals(number).name}")
 
-    former = {each: signal.signal(each, ask) for each in STOP_SIGNALS}
+    wanted = [each for each in STOP_SIGNALS if not _outlives_terminal(each)]
+    former = {each: signal.signal(each, ask) for each in wanted}
     former[signal.SIGPIPE] = signal.signal(signal.SIGPIPE, signal.SIG_IGN)
     try:
         yield
@@ -41,6 +43,10 @@ def stop_on_signals(stop: NestStop) -> Iterator[None]:
         for each, handler in former.items():
             # None: installed by something other than Python, which cannot be put back from here.
             signal.signal(each, signal.SIG_DFL if handler is None else handler)
+
+
+def _outlives_terminal(number: signal.Signals) -> bool:
+    return number is signal.SIGHUP and signal.getsignal(number) is signal.SIG_IGN
 
 
 class StoppingStream:

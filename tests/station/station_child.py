@@ -8,6 +8,7 @@ says `watchdog PID`, `driving`, `lived`, `raised NAME ...` and `closed`, a line 
 
 import json
 import os
+import signal
 import sys
 from contextlib import nullcontext
 from pathlib import Path
@@ -48,6 +49,7 @@ def drive(act: str, home: Path, addresses: str, stop: NestStop) -> None:
 def main(act: str, home: str, addresses: str) -> None:
     """Carry out `act` and say how it ended."""
     stop = NestStop()
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)  # the tests may run under `nohup`
     with nullcontext() if act == "bare" else stop_on_signals(stop):
         try:
             drive(act, Path(home), addresses, stop)

@@ -155,6 +155,17 @@ def test_off_that_cannot_be_verified_latches_over_restart(tmp_path: Path) -> Non
     assert ("cleared", "EN-01") == (cleared["what"], cleared["who"])
 
 
+def test_latch_that_cannot_be_kept_holds_in_this_session(tmp_path: Path) -> None:
+    """On a full disk the latch still forbids the drive, and says that a restart would forget it."""
+    memory = MemoryBench(tmp_path, faults=[DEAF])
+    with memory.bench as bench:
+        (tmp_path / "drive").touch()  # a file where the folder would be
+        with pytest.raises(DriveNotOff), bench.drive(GENTLE, route=Route.SOURCE_FORWARD):
+            pass
+        with pytest.raises(BenchError, match="could not be kept"), bench.drive(GENTLE):
+            pass
+
+
 def test_latch_is_not_cleared_while_off_cannot_be_verified(tmp_path: Path) -> None:
     """A person's word does not do where the source still shows an output that is on."""
     memory = MemoryBench(tmp_path, faults=[DEAF])

@@ -18,10 +18,14 @@ from tests.station.benches import StationProcess, port_bench, send, wait_until
 def test_signal_only_sets_the_stop(number: signal.Signals) -> None:
     """Each signal ends the session by the token; a second one neither raises nor kills."""
     stop = NestStop()
-    with stop_on_signals(stop):
-        os.kill(os.getpid(), number)
-        os.kill(os.getpid(), number)
-        wait_until(stop.is_set, "the stop")
+    before = signal.signal(number, signal.SIG_DFL)  # the tests may run under `nohup`
+    try:
+        with stop_on_signals(stop):
+            os.kill(os.getpid(), number)
+            os.kill(os.getpid(), number)
+            wait_until(stop.is_set, "the stop")
+    finally:
+        signal.signal(number, before)
 
     assert (stop.ended, stop.reason) == (True, f"stopped by signal {number.name}")
 
@@ -35,6 +39,19 @@ def test_handlers_come_back() -> None:
 
     assert during == signal.SIG_IGN
     assert before == [signal.getsignal(each) for each in numbers]
+
+
+def test_hang_up_that_nohup_ignores_stays_ignored() -> None:
+    """A station started with `nohup` outlives its terminal."""
+    stop = NestStop()
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        with stop_on_signals(stop):
+            os.kill(os.getpid(), signal.SIGHUP)
+    finally:
+        signal.signal(signal.SIGHUP, before)
+
+    assert not stop.is_set()
 
 
 def test_clear_does_not_take_back_a_signal() -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from drivers.source import OFF_ATTEMPTS
 from drivers.stop import StopToken
 from sim.bench import SOURCE
 from sim.faults import Fault, FaultKind
@@ -145,6 +146,35 @@ def test_watchdog_retries_lost_off(tmp_path: Path) -> None:
         assert watchdog.hand_over()
         assert not bench.drive_is_on()
         assert not DriveState(tmp_path, "bench-1").latched()
+
+
+def test_watchdog_goes_on_where_the_station_gave_up(tmp_path: Path) -> None:
+    """A station that could not verify off leaves it to the watchdog; the bench stays latched all the same."""
+    deaf = Fault(SOURCE, FaultKind.COMMAND_LOST, matching="OUTP 0", nth=1, times=OFF_ATTEMPTS + 1)
+    with port_bench(faults=[deaf]) as bench:
+        with StationProcess(bench.addresses, tmp_path, act="sleep") as station:
+            station.wait_until_driving()
+            send(station.pid, signal.SIGINT)
+            said = station.wait_for("raised")
+            station.wait_until_ended()
+        state = DriveState(tmp_path, "bench-1")
+
+        assert said.startswith("DriveNotOff")
+        assert not bench.drive_is_on()
+        assert [each["what"] for each in state.history()] == ["latched", "watchdog"]
+        assert state.history()[1]["outcome"] == "drive off, verified"
+        assert state.latched()
+
+
+def test_watchdog_switches_off_on_a_full_disk(tmp_path: Path) -> None:
+    """Where no word can be left, the drive goes off all the same and the process ends."""
+    (tmp_path / "home").touch()  # a file: nothing can be written below it
+    with port_bench() as bench:
+        watchdog = start_watchdog(order_for(bench, tmp_path / "home"), stop=StopToken())
+        switch_on(bench)
+
+        assert watchdog.hand_over()
+        assert not bench.drive_is_on()
 
 
 def test_watchdog_latches_bench_when_output_is_stuck(tmp_path: Path) -> None:
