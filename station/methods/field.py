@@ -79,7 +79,10 @@ def measure_field(context: Context, step: FieldStep) -> Outcome:
             _go_to(context, leg.heights_m[0])
         points.extend(_measure_leg(context, step, leg))
     messages = (first_message, bench.message_count())
-    results = tuple(_result(context, step, height_m, points, messages) for height_m in step.heights_m)
+    repeatability = _repeatability(points)
+    results = tuple(
+        _result(context, step, height_m, points, repeatability, messages) for height_m in step.heights_m
+    )
     fitted = _judge_position(context, step, results)
     return Outcome((*results, *fitted), (_trace(points),))
 
@@ -145,7 +148,12 @@ def _source_setup(step: FieldStep) -> SourceSetup:
 
 
 def _result(
-    context: Context, step: FieldStep, height_m: float, points: list[_Point], messages: tuple[int, int]
+    context: Context,
+    step: FieldStep,
+    height_m: float,
+    points: list[_Point],
+    repeatability: Term,
+    messages: tuple[int, int],
 ) -> Result:
     here = [each for each in points if each.height_m == height_m]
     plus = [each for each in here if each.sign > 0]
@@ -153,7 +161,7 @@ def _result(
     if {each.flux_density_t for each in plus} & {each.flux_density_t for each in minus}:
         raise NotMeasured(reason("sensor_dead", height_mm=f"{height_m * 1e3:g}"))
     current_a = sum(each.current_a for each in here)
-    value = sum(each.sign * each.flux_density_t for each in here) / current_a
+    value = sum(each.sign * each.flux_density_t for each in here) / current_a / (1 + _off_axis(context, height_m))
     if value <= 0:
         raise NotMeasured(reason("polarity_reversed", height_mm=f"{height_m * 1e3:g}"))
     for group in (plus, minus):
@@ -181,9 +189,20 @@ def _result(
             sensitivity=1.0 / step.drive_a,
         ),
         *_position_terms(context, height_m, value),
-        _repeatability(plus, minus),
+        repeatability,
     )
     return measured(field_name(height_m), "T/A", value, terms, messages=messages)
+
+
+def _off_axis(context: Context, height_m: float) -> float:
+    """Return the mean relative effect of the sensor's lateral setting: c a^2 / 3 for r even within +-a.
+
+    A sensor off the axis is wrong to one side, so its mean is corrected for (GUM 3.2.4), its scatter a term.
+    """
+    if context.design_field is None:
+        return 0.0
+    design = design_profile(context.design_field, (height_m,))
+    return design.per_lateral_squared[0] / design.per_ampere[0] * _lateral_squared_m2(context) / 3.0
 
 
 def _position_terms(context: Context, height_m: float, value: float) -> tuple[Term, ...]:
@@ -191,22 +210,30 @@ def _position_terms(context: Context, height_m: float, value: float) -> tuple[Te
     if context.design_field is None:
         return ()
     design = design_profile(context.design_field, (height_m,))
-    fixture = context.bench.setup.fixture
     slope = abs(design.per_height[0] / design.per_ampere[0]) * value
     curvature = abs(design.per_lateral_squared[0] / design.per_ampere[0]) * value
+    # Standard deviation of r^2 for r even within +-a: a^2 sqrt(1/5 - 1/9).
+    lateral = curvature * _lateral_squared_m2(context) * (1 / 5 - 1 / 9) ** 0.5
     return (
-        width_term("height setting", slope * fixture.height_half_width_m),
-        width_term("lateral setting", curvature * fixture.lateral_half_width_m**2),
+        width_term("height setting", slope * context.bench.setup.fixture.height_half_width_m),
+        Term("lateral setting", lateral),
     )
 
 
-def _repeatability(plus: list[_Point], minus: list[_Point]) -> Term:
-    """Noise of the mean of four from the two differences within a sign, pooled (two degrees of freedom)."""
-    squares = [
-        (group[1].flux_density_t / group[1].current_a - group[0].flux_density_t / group[0].current_a) ** 2 / 2
-        for group in (plus, minus)
-    ]
-    return Term("repeatability", (sum(squares) / len(squares) / 4) ** 0.5, 2.0, Shape.NORMAL)
+def _lateral_squared_m2(context: Context) -> float:
+    return context.bench.setup.fixture.lateral_half_width_m**2
+
+
+def _repeatability(points: list[_Point]) -> Term:
+    """Noise of the mean of four, per ampere, from the differences within a height and a sign, pooled.
+
+    Pooled over the heights, since a sensor's noise does not follow the field: two degrees of freedom a height.
+    """
+    pairs: dict[tuple[float, int], list[float]] = {}
+    for each in points:
+        pairs.setdefault((each.height_m, each.sign), []).append(each.flux_density_t / each.current_a)
+    squares = [(pair[1] - pair[0]) ** 2 / 2 for pair in pairs.values()]
+    return Term("repeatability", (sum(squares) / len(squares) / 4) ** 0.5, float(len(squares)), Shape.NORMAL)
 
 
 def _judge_position(context: Context, step: FieldStep, results: tuple[Result, ...]) -> tuple[Result, ...]:

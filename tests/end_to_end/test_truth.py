@@ -18,7 +18,7 @@ from tests.end_to_end.truth import (
     without_guard,
 )
 
-BENCHES = 200
+BENCHES = 2_000
 """One unit on each: a bench's systematic error is one draw. Four standard errors of 95 % are then below 2 %."""
 
 PILE_BENCHES, PILE_UNITS = 110, 20
