@@ -105,6 +105,9 @@ class DriveGuard:
     def drive(self, setup: SourceSetup, *, route: Route | None = None) -> Iterator[None]:
         """Have the output on as `setup` says; off and verified on every way out.
 
+        What runs within must sleep, measure or look at the stop at least every 0.5 s: a thread that computes (or
+        imports) for longer than the lease is taken for a hang, and the watchdog ends the whole program.
+
         Args:
             setup: levels and protection, read back before the output goes on.
             route: `SOURCE_FORWARD` or `SOURCE_REVERSE`; None: the fixture already connects one of them.
