@@ -58,6 +58,11 @@ class Hot:
         ready = self._for(driver.dialect)
         driver.cursor.execute(ready.text, ready.values(row))
 
+    def changed(self, driver: Driver, row: Row) -> int:
+        """Execute once and return how many rows it changed."""
+        self.run(driver, row)
+        return int(driver.cursor.rowcount)
+
     def run_each(self, driver: Driver, rows: Iterable[Row]) -> None:
         """Execute once for each of `rows`."""
         ready = self._for(driver.dialect)

@@ -98,6 +98,8 @@ class RunStore:
         self._hook = hook
         # Identities hardly ever change; known ones cost no query. Filled only after a commit.
         self._identity_keys: dict[tuple[Any, ...], int] = {}
+        # What we opened ourselves and did not close yet, as `read_opened` would give it.
+        self._opened: dict[str, Row] = {}
 
     def open_run(self, opened: RunOpened) -> None:
         """See `Records.open_run`."""
@@ -107,17 +109,25 @@ class RunStore:
                 _known(driver, opened.repeats_run_id)
             if _RUN_KEY.one(driver, run_id=row["run_id"]) is not None:
                 raise RecordError(f"run {opened.run_id} is on record already; a new run needs a new id.")
-            row["unit_key"] = _unit_key(driver, where, _lot_key(driver, opened))
-            _ADD_UNFINISHED.run(driver, {"run_key": _ADD_OPENED.key(driver, row)})
+            lot_key = _lot_key(driver, opened)
+            keys = {"unit_key": _unit_key(driver, where, lot_key), "lot_key": lot_key}
+            keys["run_key"] = _ADD_OPENED.key(driver, row | keys)
+            _ADD_UNFINISHED.run(driver, keys)
             self._hook("open_run.written")
+        self._opened[opened.run_id] = row | where | keys | {"closed_utc": None}
         self._hook("open_run.committed")
 
     def close_run(self, record: RunRecord) -> int:
         """See `Records.close_run`."""
         rows = rows_of(record)
         self._hook("close_run.begun")
+        found = self._opened.pop(record.opened.run_id, None)
         with self._database.driving() as driver:
-            seq, learnt = self._close(driver, rows)
+            if found is None or _FINISH.changed(driver, found) == 0:
+                # Opened by another process, or closed by one since.
+                found = read_opened(driver, record.opened.run_id)
+                _FINISH.run(driver, found or {"run_key": None})
+            seq, learnt = self._close(driver, rows, found)
             self._hook("close_run.written")
         self._identity_keys.update(learnt)
         self._hook("close_run.committed")
@@ -132,7 +142,8 @@ class RunStore:
             for run_id in run_ids:
                 row = read_opened(driver, run_id)
                 if row is not None:
-                    self._close(driver, rows_of(_stopped(opened_of(row, row), closed_utc)))
+                    _FINISH.run(driver, row)
+                    self._close(driver, rows_of(_stopped(opened_of(row, row), closed_utc)), row)
             self._hook("close_unfinished.written")
         return run_ids
 
@@ -145,9 +156,9 @@ class RunStore:
                 raise RecordError(f"run {run_id} is not closed yet; it can be read when it has ended.")
         return record_of(rows)
 
-    def _close(self, driver: Driver, rows: RunRows) -> tuple[int, dict[tuple[Any, ...], int]]:
+    def _close(self, driver: Driver, rows: RunRows, found: Row | None) -> tuple[int, dict[tuple[Any, ...], int]]:
         """Write all rows of a closed run; return its chain number and the identities that were looked up."""
-        keys = _open_keys(driver, rows)
+        keys = _open_keys(rows, found)
         run_key = {"run_key": keys.run_key}
         _ADD_RUN.run(driver, rows.run | run_key)
         _ADD_RESULT.run_each(driver, [row | run_key for row in rows.results])
@@ -162,7 +173,6 @@ class RunStore:
         if rows.opened["purpose"] == Purpose.PRODUCTION and rows.decision["decision"] != Decision.INVALID:
             places = {"unit_key": keys.unit_key, "lot_key": keys.lot_key, "panel": rows.unit["panel"]}
             _PLACE.run(driver, places)
-        _FINISH.run(driver, run_key)
         bench, run_id = str(rows.opened["bench"]), str(rows.opened["run_id"])
         seq = chain.append(driver, self._database.key, bench, "run", run_id, run_bytes(rows))
         return seq, learnt
@@ -213,9 +223,8 @@ def _known(driver: Driver, run_id: str) -> None:
         raise RecordError(f"run {run_id} is not on record. Check the id.")
 
 
-def _open_keys(driver: Driver, rows: RunRows) -> _Open:
+def _open_keys(rows: RunRows, found: Row | None) -> _Open:
     run_id = rows.opened["run_id"]
-    found = read_opened(driver, str(run_id))
     if found is None:
         raise RecordError(f"run {run_id} was never opened; open it before the first contact.")
     if found["closed_utc"] is not None:

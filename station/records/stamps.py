@@ -1,6 +1,5 @@
 """What is kept must come back the same: times, texts and numbers in the one form that both databases keep."""
 
-import math
 from datetime import UTC, datetime
 
 from station.errors import RecordError
@@ -50,7 +49,7 @@ def name(text: str, what: str) -> str:
     return text
 
 
-def number(value: float | None, what: str) -> float | None:
+def number(value: float | None, what: str, part: str) -> float | None:
     """Return `value` as a float that comes back the same, or None.
 
     Raises:
@@ -59,7 +58,7 @@ def number(value: float | None, what: str) -> float | None:
     if value is None:
         return None
     value = float(value)
-    if math.isnan(value):
-        raise RecordError(f"{what} is not a number; a status without a value is what belongs there.")
+    if value != value:
+        raise RecordError(f"the {part} of {what} is not a number; a status without a value is what belongs there.")
     # SQLite keeps -0.0 as 0.
     return value + 0.0

@@ -65,6 +65,31 @@ def test_close_run_refuses_second_close(records: Records) -> None:
     assert record == records.run(record.opened.run_id)
 
 
+def test_close_run_refuses_run_that_another_closed_since(open_records: OpenRecords) -> None:
+    """Who opened a run can't close it after another program took it for dead and closed it."""
+    first, second = open_records(), open_records()
+    record = make_record(make_opened())
+    first.open_run(record.opened)
+    second.close_unfinished("bench-1", closed_utc=START)
+    with pytest.raises(RecordError, match=r"closed at .*never changed"):
+        first.close_run(record)
+
+    assert Decision.INVALID == second.run(record.opened.run_id).decision
+    assert second.check().sound
+
+
+def test_close_run_works_after_it_was_refused(records: Records) -> None:
+    """A refused close leaves the run open, to be closed rightly."""
+    record = make_record(make_opened())
+    records.open_run(record.opened)
+    with pytest.raises(RecordError):
+        records.close_run(replace(record, opened=replace(record.opened, operator="OP-08")))
+    records.close_run(record)
+
+    assert record == records.run(record.opened.run_id)
+    assert [] == records.close_unfinished("bench-1", closed_utc=START)
+
+
 def test_close_run_refuses_run_that_was_not_opened(records: Records) -> None:
     """What was never opened can't be closed."""
     with pytest.raises(RecordError, match="never opened"):
@@ -83,7 +108,7 @@ def test_close_run_leaves_nothing_when_a_value_is_not_a_number(records: Records)
     """NaN, which a database would turn into nothing, is refused before anything is written."""
     record = make_record(make_opened(), r20_ohm=float("nan"))
     records.open_run(record.opened)
-    with pytest.raises(RecordError, match="R20 is not a number"):
+    with pytest.raises(RecordError, match="value of R20 is not a number"):
         records.close_run(record)
 
     assert [record.opened.run_id] == records.close_unfinished("bench-1", closed_utc=START)
