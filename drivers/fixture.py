@@ -14,7 +14,8 @@ from drivers.clock import Clock
 from drivers.dialects import FixtureDialect
 from drivers.errors import InstrumentReported, ReplyError
 from drivers.fixture_line import SEQUENCE_MODULUS, FixtureReply, parse_line, program_line
-from drivers.instruments import FixtureState, Route
+from drivers.group import Group
+from drivers.instruments import FixtureState, Interlocks, Route
 from drivers.link import Link
 from drivers.numbers import parse_integer, shown
 from drivers.readings import Identity, Quantity, Reading, ReadingStatus
@@ -92,7 +93,7 @@ class LineFixture:
             contact_cycles=self._integer("state", cycles, reply),
         )
 
-    def set_route(self, route: Route) -> None:
+    def set_route(self, route: Route) -> Interlocks:
         """Connect the coil to `route`; the source routes enable the dead-man first.
 
         Call it only with the source's output verified off: relays that break a current weld.
@@ -111,6 +112,7 @@ class LineFixture:
         self._route = route
         if route in _SOURCE_ROUTES:
             self._check_drive("route", reply)
+        return _interlocks(reply)
 
     def set_height(self, height_m: float) -> None:
         """Move the field sensor to `height_m` above the top copper, to the whole micrometre.
@@ -136,16 +138,17 @@ class LineFixture:
         Raises:
             InstrumentReported: the fixture refused, or the drive was dropped.
         """
-        reply = self._ask("field", str(mains_cycles), more_s=mains_cycles * self._dialect.mains_cycle_s)
-        if len(reply.fields) != 2 or reply.fields[1] not in ("V", "O"):
-            raise self._refuse("field", "nanotesla and V or O were expected", reply)
-        count = self._integer("field", reply.fields[0], reply)
-        if self._route in _SOURCE_ROUTES:
-            self._check_drive("field", reply)
-            self._check_route_held()
-        if reply.fields[1] == "O":
-            return self._reading(Quantity.FLUX_DENSITY, None, ReadingStatus.OVERLOAD, reply)
-        return self._reading(Quantity.FLUX_DENSITY, count * _TESLA_PER_COUNT, ReadingStatus.GOOD, reply)
+        group = self.field_group(mains_cycles=mains_cycles)
+        group.take()
+        return group.hand_out()[0]
+
+    def field_group(self, *, mains_cycles: int) -> Group[Reading]:
+        """Return an empty group of flux densities in T; raises as `measure_field`.
+
+        One state at its end proves the route for all of them: a route that an interlock has opened stays
+        open until it is set again, and nobody sets one meanwhile.
+        """
+        return Group(lambda: self._take_field(mains_cycles), self._check_route_held)
 
     def check_contacts(self) -> Sequence[Reading]:
         """Return force-to-sense resistance of each pad in ohm, start then end; SENSOR_OPEN for no contact."""
@@ -154,13 +157,24 @@ class LineFixture:
             raise self._refuse("contact", "two resistances were expected", reply)
         return tuple(self._contact(field, reply) for field in reply.fields)
 
-    def keep_alive(self) -> None:
+    def keep_alive(self) -> Interlocks:
         """Tell the dead-man that somebody is in charge; the drive stays enabled for 2 s."""
-        self._ask("alive")
+        return _interlocks(self._ask("alive"))
 
     def close(self) -> None:
         """Let the link go. The dead-man opens a source route by itself soon after."""
         self._exchange.close()
+
+    def _take_field(self, mains_cycles: int) -> Reading:
+        reply = self._ask("field", str(mains_cycles), more_s=mains_cycles * self._dialect.mains_cycle_s)
+        if len(reply.fields) != 2 or reply.fields[1] not in ("V", "O"):
+            raise self._refuse("field", "nanotesla and V or O were expected", reply)
+        count = self._integer("field", reply.fields[0], reply)
+        if self._route in _SOURCE_ROUTES:
+            self._check_drive("field", reply)
+        if reply.fields[1] == "O":
+            return self._reading(Quantity.FLUX_DENSITY, None, ReadingStatus.OVERLOAD, reply)
+        return self._reading(Quantity.FLUX_DENSITY, count * _TESLA_PER_COUNT, ReadingStatus.GOOD, reply)
 
     def _move(self, command: str, height_um: int, *, argument: str = "") -> None:
         travel_s = self._dialect.retracted_um / self._dialect.speed_um_per_s
@@ -182,7 +196,10 @@ class LineFixture:
         return self._reading(Quantity.CONTACT_RESISTANCE, resistance_ohm, ReadingStatus.GOOD, reply)
 
     def _check_route_held(self) -> None:
+        """Prove that a source route is still made; on the others nothing drives, and nothing can drop it."""
         wanted = self._route
+        if wanted not in _SOURCE_ROUTES:
+            return
         if self.state().route is not wanted:
             self._route = None
             raise self._dropped("the fixture has opened the route")
@@ -252,3 +269,7 @@ class LineFixture:
         self, quantity: Quantity, value: float | None, status: ReadingStatus, reply: FixtureReply
     ) -> Reading:
         return Reading(quantity, value, status, self.name, self._clock.monotonic(), reply.raw)
+
+
+def _interlocks(reply: FixtureReply) -> Interlocks:
+    return Interlocks(reply.has("L"), reply.has("G"), reply.has("S"))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
+from drivers.group import Group
 from drivers.readings import Identity, Quantity, Reading
 
 
@@ -48,7 +49,14 @@ class LcrMeter(Instrument, Protocol):
     """Measures impedance at a frequency, or DC resistance, four-wire."""
 
     def configure(self, setup: LcrSetup) -> None:
-        """Set the meter up and drain its error queue (`InstrumentReported`)."""
+        """Set the meter up and drain its error queue (`InstrumentReported`).
+
+        A setup that is in force since the last `forget_setup`, with no failure since, is not sent again.
+        """
+        ...
+
+    def forget_setup(self) -> None:
+        """Have the next `configure` send everything: a run starts on settings of its own."""
         ...
 
     def measure(self) -> tuple[Reading, ...]:
@@ -57,6 +65,10 @@ class LcrMeter(Instrument, Protocol):
         The first one after a range change is taken and dropped. The link is proved to be in step before the
         readings are handed out.
         """
+        ...
+
+    def group(self) -> Group[tuple[Reading, ...]]:
+        """Return an empty group of measurements as `measure` gives them, proved by one closing query."""
         ...
 
     def correct_open(self) -> None:
@@ -82,7 +94,14 @@ class Source(Instrument, Protocol):
     """A DC source with measured voltage and current. One quadrant: reversal is the fixture's."""
 
     def configure(self, setup: SourceSetup) -> None:
-        """Set levels and protection, read each back, drain the error queue; the output stays as it is."""
+        """Set levels and protection, read each back, drain the error queue; the output stays as it is.
+
+        A setup that is in force since the last `forget_setup`, with no failure since, is not sent again.
+        """
+        ...
+
+    def forget_setup(self) -> None:
+        """Have the next `configure` send and read back everything: a run starts on settings of its own."""
         ...
 
     def output_on(self) -> None:
@@ -100,6 +119,10 @@ class Source(Instrument, Protocol):
         """Return measured voltage and current, in step."""
         ...
 
+    def current_group(self) -> Group[Reading]:
+        """Return an empty group of measured currents, proved by one closing query."""
+        ...
+
 
 class Route(StrEnum):
     """What the fixture connects the coil to. Changed break-before-make, with the drive verified off."""
@@ -109,6 +132,15 @@ class Route(StrEnum):
     SOURCE_FORWARD = "source_forward"
     SOURCE_REVERSE = "source_reverse"
     KELVIN_CHECK = "kelvin_check"
+
+
+@dataclass(frozen=True, slots=True)
+class Interlocks:
+    """What each response of the fixture tells beside its own matter."""
+
+    loaded: bool
+    guard_closed: bool
+    hand_stop: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,8 +167,11 @@ class Fixture(Instrument, Protocol):
         """Ask for the fixture's state."""
         ...
 
-    def set_route(self, route: Route) -> None:
-        """Connect the coil to `route`; returns when the fixture reports it made."""
+    def set_route(self, route: Route) -> Interlocks:
+        """Connect the coil to `route`; returns when the fixture reports it made.
+
+        A source route comes with a `keep_alive` of its own.
+        """
         ...
 
     def set_height(self, height_m: float) -> None:
@@ -151,6 +186,13 @@ class Fixture(Instrument, Protocol):
         """Return the flux density, averaged over whole mains cycles. Positive is away from the coil."""
         ...
 
+    def field_group(self, *, mains_cycles: int) -> Group[Reading]:
+        """Return an empty group of flux densities; it proves that the route was held from first to last.
+
+        The route must not be set while the group is in use.
+        """
+        ...
+
     def check_contacts(self) -> Sequence[Reading]:
         """Return force-to-sense resistance of each pad, start then end; status SENSOR_OPEN for no contact.
 
@@ -158,8 +200,8 @@ class Fixture(Instrument, Protocol):
         """
         ...
 
-    def keep_alive(self) -> None:
-        """Tell the fixture's dead-man that somebody is in charge."""
+    def keep_alive(self) -> Interlocks:
+        """Tell the fixture's dead-man that somebody is in charge; return guard and hand stop."""
         ...
 
 
@@ -168,4 +210,8 @@ class Thermometer(Instrument, Protocol):
 
     def measure(self) -> tuple[Reading, Reading]:
         """Return (coil, ambient) temperature, fresh since the call. A missing one is a status, not cold."""
+        ...
+
+    def group(self) -> Group[tuple[Reading, Reading]]:
+        """Return an empty group of temperatures as `measure` gives them, proved by one closing query."""
         ...

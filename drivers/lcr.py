@@ -7,15 +7,21 @@ What keeps a wrong number out:
 - the function is sent again ahead of each trigger: it makes up for a lost choice of function, and it makes
   the former measurement void, so that a lost trigger gives "not measured" and never the last unit's number;
 - a measurement counts only after the error queue has answered in its own form (see `drivers.session`,
-  Framing).
+  Framing); one such answer proves all measurements of a group;
+- a setup that is in force already is not sent again, as long as nothing has failed since and nobody has
+  called `forget_setup`: methods of one run share it. Each run starts with all settings sent anew, so a meter
+  that was switched off and on or touched at its panel is set right for the next unit.
 
 Never connect an LCR meter to a coil that the source drives: it is destroyed. The fixture's route is what
 keeps them apart.
 """
 
+from collections.abc import Sequence
+
 from drivers.clock import Clock
 from drivers.dialects import LcrDialect, LcrFunction, Setting
 from drivers.errors import InstrumentError, ReplyError
+from drivers.group import Group
 from drivers.instruments import LcrSetup
 from drivers.link import Link
 from drivers.numbers import format_number, parse_number, shown
@@ -38,9 +44,11 @@ class ScpiLcrMeter:
         self._function = dialect.functions[0]
         self._range_ohm: float | None = None
         self._drop_next = False
+        self._in_force: LcrSetup | None = None
 
     def identify(self) -> Identity:
         """Ask who is there; raises `WrongInstrument` if the bench file expects another."""
+        self._in_force = None
         identity = self._session.identity()
         check_identity(self.name, identity, self._expected_identity)
         return identity
@@ -52,23 +60,34 @@ class ScpiLcrMeter:
     def configure(self, setup: LcrSetup) -> None:
         """Set the meter up, compare what can be read back, drain the error queue.
 
-        At frequency 0 (DC resistance) neither frequency nor level is sent: the meter has its own.
+        At frequency 0 (DC resistance) neither frequency nor level is sent: the meter has its own. Nothing is
+        sent if `setup` is in force.
 
         Raises:
             InstrumentReported: the meter refused a setting.
             InstrumentError: no function gives these quantities together, or a setting reads back otherwise.
         """
-        self._setup = None
+        if setup == self._in_force:
+            return
+        self._setup = self._in_force = None
         function = self._function_for(setup)
-        session, dialect = self._session, self._dialect
-        session.write(function.message)
-        self._set(dialect.averaging, str(setup.averaging), setup.averaging)
-        self._set_range(setup.range_ohm)
+        dialect = self._dialect
+        messages = self._set(
+            dialect.averaging, str(setup.averaging), setup.averaging, before=[function.message]
+        )
+        messages = self._set_range(setup.range_ohm, before=messages)
         if setup.frequency_hz:
-            self._set(dialect.frequency, format_number(setup.frequency_hz), setup.frequency_hz)
-            self._set(dialect.level, format_number(setup.level_v), setup.level_v)
-        session.check_errors()
-        self._function, self._setup = function, setup
+            messages = self._set(
+                dialect.frequency, format_number(setup.frequency_hz), setup.frequency_hz, before=messages
+            )
+            messages = self._set(dialect.level, format_number(setup.level_v), setup.level_v, before=messages)
+        self._session.check_errors(*messages)
+        self._function = function
+        self._setup = self._in_force = setup
+
+    def forget_setup(self) -> None:
+        """Have the next `configure` send every setting, whatever is in force."""
+        self._in_force = None
 
     def measure(self) -> tuple[Reading, ...]:
         """Take one measurement in the order of the setup's quantities; the first after a range change is
@@ -78,14 +97,13 @@ class ScpiLcrMeter:
             InstrumentError: `configure` has not succeeded since the link was opened.
             ReplyError, LinkTimeout, InstrumentReported: nothing was measured.
         """
-        if self._setup is None:
-            raise InstrumentError(
-                f"{self.name}: asked to measure before it was configured. Configure it first."
-            )
-        if self._drop_next:
-            self._measure_once(self._setup)
-            self._drop_next = False
-        return self._measure_once(self._setup)
+        group = self.group()
+        group.take()
+        return group.hand_out()[0]
+
+    def group(self) -> Group[tuple[Reading, ...]]:
+        """Return an empty group of measurements, each as `measure` gives it."""
+        return Group(self._take, self._prove)
 
     def correct_open(self) -> None:
         """Take the open correction; the route must show an open fixture."""
@@ -114,37 +132,52 @@ class ScpiLcrMeter:
             "no such function. Ask for them one after the other, or choose another instrument."
         )
 
-    def _set_range(self, range_ohm: float | None) -> None:
+    def _set_range(self, range_ohm: float | None, *, before: Sequence[str]) -> list[str]:
         self._drop_next |= range_ohm is not None and range_ohm != self._range_ohm
         self._range_ohm = range_ohm
-        self._write_twice(self._dialect.range_auto_on if range_ohm is None else self._dialect.range_auto_off)
-        if range_ohm is not None:
-            self._set(self._dialect.range_, format_number(range_ohm), range_ohm)
+        dialect = self._dialect
+        if range_ohm is None:
+            return [*before, *[dialect.range_auto_on] * 2]
+        before = [*before, *[dialect.range_auto_off] * 2]
+        return self._set(dialect.range_, format_number(range_ohm), range_ohm, before=before)
 
-    def _set(self, setting: Setting, text: str, value: float) -> None:
+    def _set(self, setting: Setting, text: str, value: float, *, before: Sequence[str]) -> list[str]:
+        """Send `before` and the setting and compare it; or return them to be sent, if it can't be asked back."""
         message = setting.message.format(text)
         if setting.query is None:
-            self._write_twice(message)
-            return
-        self._session.write(message)
+            return [*before, message, message]
         tolerance = max(self._dialect.read_back_relative * value, setting.resolution)
-        self._session.read_back(setting.query, value, tolerance=tolerance)
+        self._session.read_back(*before, message, setting.query, wanted=value, tolerance=tolerance)
+        return []
 
-    def _write_twice(self, message: str) -> None:
-        self._session.write(message)
-        self._session.write(message)
+    def _take(self) -> tuple[Reading, ...]:
+        if self._setup is None:
+            raise InstrumentError(
+                f"{self.name}: asked to measure before it was configured. Configure it first."
+            )
+        in_force, self._in_force = self._in_force, None  # until it has gone well
+        if self._drop_next:
+            self._measure_once(self._setup)
+            self._drop_next = False
+        readings = self._measure_once(self._setup)
+        self._in_force = in_force
+        return readings
+
+    def _prove(self) -> None:
+        in_force, self._in_force = self._in_force, None
+        self._session.prove()
+        self._in_force = in_force
 
     def _measure_once(self, setup: LcrSetup) -> tuple[Reading, ...]:
         dialect = self._dialect
-        terminator = dialect.wire.terminator_out.decode("ascii")
-        message = terminator.join((self._function.message, *dialect.before_query, dialect.query))
         timeout_s = dialect.wire.timeout_s + dialect.reading_s * setup.averaging
-        reply = self._session.query(message, timeout_s=timeout_s)
+        reply = self._session.query(
+            self._function.message, *dialect.before_query, dialect.query, timeout_s=timeout_s
+        )
         try:
             found = parse_measurement(dialect, self._function, reply)
         except ReplyError as error:
             raise self._session.refuse(dialect.query, error, reply) from error
-        self._session.check_errors()
         now_s = self._clock.monotonic()
         return tuple(
             Reading(quantity, *found[quantity], instrument=self.name, monotonic_s=now_s, raw=reply)
@@ -153,6 +186,7 @@ class ScpiLcrMeter:
 
     def _correct(self, message: str) -> None:
         session = self._session
+        self._in_force = None
         session.write(message)
         self._clock.sleep(self._dialect.correction_s)
         reply = session.query("*OPC?", timeout_s=self._dialect.wire.timeout_s + self._dialect.correction_s)

@@ -3,6 +3,11 @@
 A drive left on is the second worst thing that can happen here. `output_off` does not ask whether the link
 is in step: it sends first and verifies afterwards, by the output state and by a measured current near zero.
 
+Settings that are in force already, read back once and with nothing gone wrong since, are not sent again: one
+run drives the same way several times. `forget_setup` ends that, so each run starts with all of them sent and
+read back. Between drives of one run only a hand at the panel could change them: a changed level shows by the
+measured current, and the source's own fixed limits stand in any case.
+
 `off_bytes`, `off_queries` and `off_verified` are pure functions, for the driver and for a process that
 knows no more than the source's address: send `off_bytes`, throw input away until it is quiet, send each of
 `off_queries` and read its response, and ask `off_verified` whether that proves it.
@@ -18,6 +23,7 @@ from contextlib import suppress
 from drivers.clock import Clock
 from drivers.dialects import Setting, SourceDialect
 from drivers.errors import DriveNotOff, InstrumentError, ReplyError
+from drivers.group import Group
 from drivers.instruments import SourceSetup
 from drivers.link import Link
 from drivers.numbers import format_number, parse_number, shown
@@ -54,10 +60,11 @@ class ScpiSource:
         self._dialect = dialect
         self._expected_identity = expected_identity
         self._reopen = reopen
-        self._ready = False
+        self._in_force: SourceSetup | None = None
 
     def identify(self) -> Identity:
         """Ask who is there; raises `WrongInstrument` if the bench file expects another."""
+        self._in_force = None
         identity = self._session.identity()
         check_identity(self.name, identity, self._expected_identity)
         return identity
@@ -69,11 +76,15 @@ class ScpiSource:
     def configure(self, setup: SourceSetup) -> None:
         """Set protection, then levels; read each back; drain the error queue. The output stays as it is.
 
+        Nothing is sent if `setup` is in force.
+
         Raises:
             InstrumentReported: the source refused a setting.
             InstrumentError: a setting reads back otherwise. `output_on` is refused from then on.
         """
-        self._ready = False
+        if setup == self._in_force:
+            return
+        self._in_force = None
         dialect = self._dialect
         settings = (
             (dialect.over_voltage, setup.over_voltage_v),
@@ -81,30 +92,33 @@ class ScpiSource:
             (dialect.voltage, setup.voltage_v),
             (dialect.current, setup.current_a),
         )
-        for setting, value in settings:
-            self._session.write(setting.message.format(format_number(value)))
-        self._session.check_errors()
+        self._session.check_errors(
+            *(setting.message.format(format_number(value)) for setting, value in settings)
+        )
         for setting, value in settings:
             self._compare(setting, value)
         self._session.check_errors()
-        self._ready = True
+        self._in_force = setup
+
+    def forget_setup(self) -> None:
+        """Have the next `configure` send every setting and read it back; `output_on` is refused until then."""
+        self._in_force = None
 
     def output_on(self) -> None:
         """Close the output, and see that it is closed.
 
         Raises:
-            InstrumentError: not configured since the link was opened or a setting disagreed; or the output
-                stayed open. After any error the output may be on: call `output_off`.
+            InstrumentError: not configured since the link was opened, or since something went wrong; or the
+                output stayed open. After any error the output may be on: call `output_off`.
         """
-        if not self._ready:
+        in_force, self._in_force = self._in_force, None  # until it has gone well
+        if in_force is None:
             raise InstrumentError(
                 f"{self.name}: output on was refused: its settings were not set and read back. "
                 "Configure it first."
             )
         session, query = self._session, self._dialect.output_query
-        session.write(self._dialect.output_on)
-        session.check_errors()
-        reply = session.query(query)
+        reply = session.query(self._dialect.output_on, query)
         session.check_errors()
         if reply == b"0":
             raise InstrumentError(
@@ -112,6 +126,7 @@ class ScpiSource:
             )
         if reply != b"1":
             raise session.refuse(query, f"1 or 0 was expected; received {shown(reply)}", reply)
+        self._in_force = in_force
 
     def output_off(self) -> None:
         """Open the output at once, in step or not, and verify it by output state and a measured current
@@ -128,6 +143,7 @@ class ScpiSource:
         for attempt in range(OFF_ATTEMPTS):
             try:
                 if attempt:
+                    self._in_force = None
                     self._clock.sleep(_OFF_PAUSE_S)
                 if trouble is not None and (link_lost(trouble) or attempt == OFF_ATTEMPTS - 1):
                     self._open_anew()
@@ -136,7 +152,7 @@ class ScpiSource:
                 trouble = None
             except InstrumentError as error:
                 trouble = error
-        self._ready = False
+        self._in_force = None
         raise DriveNotOff(
             f"{self.name}: output off was ordered {OFF_ATTEMPTS} times; "
             f"{trouble or 'the output or its current stayed on'}. THE DRIVE MAY BE ON: use the hand-operated "
@@ -150,10 +166,13 @@ class ScpiSource:
             InstrumentReported: also when a protection tripped.
             ReplyError, LinkTimeout: nothing was measured.
         """
-        voltage = self._ask_number(self._dialect.measure_voltage)
-        current = self._ask_number(self._dialect.measure_current)
-        self._session.check_errors()
-        return self._reading(Quantity.VOLTAGE, *voltage), self._reading(Quantity.CURRENT, *current)
+        group = Group(self._take_both, self._prove)
+        group.take()
+        return group.hand_out()[0]
+
+    def current_group(self) -> Group[Reading]:
+        """Return an empty group of measured currents; its `hand_out` raises as `measure`."""
+        return Group(self._take_current, self._prove)
 
     def close(self) -> None:
         """Let the link go. The output stays as it is."""
@@ -166,7 +185,7 @@ class ScpiSource:
                 "so the drive stays off. Complete the dialect file."
             )
         tolerance = max(self._dialect.read_back_relative * abs(value), setting.resolution)
-        self._session.read_back(setting.query, value, tolerance=tolerance)
+        self._session.read_back(setting.query, wanted=value, tolerance=tolerance)
 
     def _off_once(self) -> bool:
         exchange, dialect = self._session.exchange, self._dialect
@@ -178,28 +197,41 @@ class ScpiSource:
         replies = [_ask_raw(exchange, query, dialect) for query in off_queries(dialect)]
         if not off_verified(dialect, replies):
             return False
-        with suppress(
-            InstrumentError
-        ):  # off is proved; what stays in the queue belongs to what failed before
-            self._session.clear_errors()
+        if parse_error_entry(replies[-1])[0] != 0:
+            self._in_force = None
+            with suppress(InstrumentError):
+                # Off is proved; what stays in the queue belongs to what failed before.
+                self._session.clear_errors()
         return True
+
+    def _take_both(self) -> tuple[Reading, Reading]:
+        voltage = self._take_reading(Quantity.VOLTAGE, self._dialect.measure_voltage)
+        return voltage, self._take_current()
+
+    def _take_current(self) -> Reading:
+        return self._take_reading(Quantity.CURRENT, self._dialect.measure_current)
+
+    def _take_reading(self, quantity: Quantity, query: str) -> Reading:
+        in_force, self._in_force = self._in_force, None  # until it has gone well
+        reply = self._session.query(query)
+        try:
+            value, status = _parse_measured(self._dialect, reply)
+        except ReplyError as error:
+            raise self._session.refuse(query, error, reply) from error
+        self._in_force = in_force
+        return Reading(quantity, value, status, self.name, self._clock.monotonic(), reply)
+
+    def _prove(self) -> None:
+        in_force, self._in_force = self._in_force, None
+        self._session.prove()
+        self._in_force = in_force
 
     def _open_anew(self) -> None:
         if self._reopen is None:
             return
         self._session.close()  # a source takes one client
-        self._ready = False
+        self._in_force = None
         self._session = ScpiSession(self._reopen(), self._dialect.wire)
-
-    def _ask_number(self, query: str) -> tuple[float | None, ReadingStatus, bytes]:
-        reply = self._session.query(query)
-        try:
-            return *_parse_measured(self._dialect, reply), reply
-        except ReplyError as error:
-            raise self._session.refuse(query, error, reply) from error
-
-    def _reading(self, quantity: Quantity, value: float | None, status: ReadingStatus, raw: bytes) -> Reading:
-        return Reading(quantity, value, status, self.name, self._clock.monotonic(), raw)
 
 
 def off_bytes(dialect: SourceDialect) -> bytes:

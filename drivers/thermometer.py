@@ -10,7 +10,8 @@ import re
 
 from drivers.clock import Clock
 from drivers.dialects import ThermometerDialect
-from drivers.errors import ReplyError
+from drivers.errors import InstrumentError, ReplyError
+from drivers.group import Group
 from drivers.link import Link
 from drivers.numbers import parse_value, shown
 from drivers.readings import Identity, Quantity, Reading, ReadingStatus
@@ -68,7 +69,15 @@ class SerialThermometer:
                 back ("frozen"), or a temperature outside the dialect's range.
             LinkTimeout: nothing complete came.
         """
-        return self._measure_streaming() if self._dialect.streaming else self._measure_polled()
+        group = self.group()
+        group.take()
+        return group.hand_out()[0]
+
+    def group(self) -> Group[tuple[Reading, Reading]]:
+        """Return an empty group of temperatures; raises as `measure`. A streaming one needs no closing query."""
+        if self._dialect.streaming:
+            return Group(self._measure_streaming, lambda: None)
+        return Group(self._measure_polled, self._prove)
 
     def close(self) -> None:
         """Let the link go."""
@@ -76,9 +85,14 @@ class SerialThermometer:
 
     def _measure_polled(self) -> tuple[Reading, Reading]:
         reply = self._ask(self._dialect.measure)
-        match = self._match(reply)
+        return self._readings(self._match(reply), reply)
+
+    def _prove(self) -> None:
+        if not self._exchange.in_step:
+            raise InstrumentError(
+                f"{self.name}: the link got out of step between readings that belong together. Measure again."
+            )
         self._parse_identity(self._ask(self._dialect.identity))
-        return self._readings(match, reply)
 
     def _measure_streaming(self) -> tuple[Reading, Reading]:
         self._skip_what_is_old()

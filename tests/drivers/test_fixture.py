@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from drivers.contracts.faults import doubled, late, preceded, with_next_digit
 from drivers.errors import InstrumentReported, LinkTimeout, ReplyError
 from drivers.fixture_line import checksum, parse_line, program_line
-from drivers.instruments import FixtureState, Route
+from drivers.instruments import FixtureState, Interlocks, Route
 from drivers.readings import Identity, Quantity, ReadingStatus
 from tests.drivers.benches import FixtureBench
 
@@ -170,6 +170,43 @@ def test_open_contact_is_status_without_value() -> None:
 
     assert pytest.approx(1.5e-3) == start.value
     assert (None, ReadingStatus.SENSOR_OPEN) == (end.value, end.status)
+
+
+def test_keep_alive_and_route_tell_the_interlocks() -> None:
+    """Guard and hand stop come with each response: no state need be asked for them."""
+    bench = FixtureBench()
+    bench.peer.flags |= {"G": False, "S": True}
+
+    assert Interlocks(loaded=True, guard_closed=False, hand_stop=True) == bench.driver.keep_alive()
+    assert Interlocks(loaded=True, guard_closed=False, hand_stop=True) == bench.driver.set_route(Route.LCR)
+
+
+def test_group_of_fields_asks_for_the_state_once() -> None:
+    """One look at the route proves all, since an opened route stays open."""
+    bench = FixtureBench()
+    bench.driver.set_route(Route.SOURCE_FORWARD)
+    bench.peer.received.clear()
+    group = bench.driver.field_group(mains_cycles=1)
+    for _ in range(3):
+        group.take()
+    group.hand_out()
+
+    assert ["FIELD", "FIELD", "FIELD", "STATE"] == [
+        message.split()[1].partition("*")[0] for message in bench.peer.received
+    ]
+
+
+def test_route_that_was_open_for_one_field_of_a_group_spoils_all() -> None:
+    """The dead-man fires between two fields, and somebody's keep-alive takes its flag away."""
+    bench = FixtureBench()
+    bench.driver.set_route(Route.SOURCE_FORWARD)
+    group = bench.driver.field_group(mains_cycles=1)
+    group.take()
+    bench.peer.drop_drive()
+    bench.driver.keep_alive()
+    group.take()
+    with pytest.raises(InstrumentReported, match="opened the route"):
+        group.hand_out()
 
 
 def test_contact_check_on_other_route_is_reported() -> None:

@@ -1,11 +1,12 @@
 """LCR meters of both dialects."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
 
 from drivers.dialects import LcrDialect
-from drivers.errors import InstrumentError, InstrumentReported, ReplyError
+from drivers.errors import InstrumentError, InstrumentReported, LinkTimeout, ReplyError
 from drivers.instruments import LcrSetup
 from drivers.lcr import parse_measurement
 from drivers.readings import Quantity, ReadingStatus
@@ -47,10 +48,12 @@ def test_reading_keeps_response_and_time(dialect: LcrDialect) -> None:
     """A reading carries the bytes that it came from, who gave it and when."""
     bench = LcrBench(dialect)
     bench.driver.configure(DIRECT)
+    start_s = bench.clock.monotonic()
     (reading,) = bench.driver.measure()
 
     assert b"E" in reading.raw
-    assert ("lcr-1", bench.clock.monotonic()) == (reading.instrument, reading.monotonic_s)
+    assert "lcr-1" == reading.instrument
+    assert start_s < reading.monotonic_s <= bench.clock.monotonic()
 
 
 @BOTH
@@ -76,6 +79,85 @@ def test_first_measurement_after_range_change_only_is_dropped(dialect: LcrDialec
         taken.append(bench.peer.received.count(dialect.query))
 
     assert [2, 1, 2, 1, 2] == taken
+
+
+@BOTH
+def test_setup_in_force_is_not_sent_again(dialect: LcrDialect) -> None:
+    """Two methods of a run that measure the same way share one configuration."""
+    bench = LcrBench(dialect)
+    bench.driver.configure(DIRECT)
+    bench.driver.measure()
+    bench.peer.received.clear()
+    bench.driver.configure(DIRECT)
+
+    assert [] == bench.peer.received
+
+
+def fail_to_measure(bench: LcrBench) -> None:
+    """A reading that times out."""
+    bench.link.spoil(0, lambda time_s, data: [])
+    with pytest.raises(LinkTimeout):
+        bench.driver.measure()
+
+
+def fail_to_prove(bench: LcrBench) -> None:
+    """A closing query that is not answered."""
+    group = bench.driver.group()
+    group.take()
+    bench.link.spoil(0, lambda time_s, data: [])
+    with pytest.raises(LinkTimeout):
+        group.hand_out()
+
+
+def report_at_the_end(bench: LcrBench) -> None:
+    """An error that the closing query tells."""
+    bench.peer.errors = ['-113,"Undefined header"']
+    with pytest.raises(InstrumentReported):
+        bench.driver.measure()
+
+
+@BOTH
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        fail_to_measure,
+        fail_to_prove,
+        report_at_the_end,
+        lambda bench: bench.driver.configure(replace(DIRECT, averaging=2)),
+        lambda bench: bench.driver.correct_open(),
+        lambda bench: bench.driver.identify(),
+        lambda bench: bench.driver.forget_setup(),
+    ],
+)
+def test_setup_is_sent_again_after_anything_that_may_have_changed_it(
+    dialect: LcrDialect, spoil: Callable[[LcrBench], object]
+) -> None:
+    """A failure, another setup, a correction, a new run: every setting is sent anew."""
+    bench = LcrBench(dialect)
+    bench.driver.configure(DIRECT)
+    bench.driver.measure()
+    spoil(bench)
+    bench.clock.sleep(1.0)
+    bench.peer.received.clear()
+    bench.driver.configure(DIRECT)
+
+    assert dialect.range_.message.format("1.000000E+01") in bench.peer.received
+    assert dialect.averaging.message.format(1) in bench.peer.received
+
+
+@BOTH
+def test_reading_after_range_change_is_dropped_from_a_group_too(dialect: LcrDialect) -> None:
+    """The first of a group is as good as the others, and one closing query proves all."""
+    bench = LcrBench(dialect)
+    bench.driver.configure(DIRECT)
+    bench.peer.received.clear()
+    group = bench.driver.group()
+    for _ in range(3):
+        group.take()
+
+    assert [pytest.approx(rising(7.7, 0), rel=1e-5)] * 3 == [each.value for (each,) in group.hand_out()]
+    assert 4 == bench.peer.received.count(dialect.query)
+    assert 1 == bench.peer.received.count("SYST:ERR?")
 
 
 @BOTH

@@ -152,7 +152,7 @@ def test_setting_read_back_otherwise_is_an_error() -> None:
     """A setting that did not arrive is told, with what was wanted and what came."""
     bench = Bench()
     with pytest.raises(InstrumentError, match=r"set to 2000.*1\.00000E\+03"):
-        bench.session.read_back("FREQ?", 2000.0, tolerance=0.2)
+        bench.session.read_back("FREQ?", wanted=2000.0, tolerance=0.2)
 
 
 def test_setting_read_back_as_no_number_is_refused() -> None:
@@ -160,7 +160,7 @@ def test_setting_read_back_as_no_number_is_refused() -> None:
     bench = Bench()
     bench.link.spoil(0, lambda time_s, data: [(time_s, b"9.9E37\n")])
     with pytest.raises(ReplyError, match="'FREQ\\?' cannot be used"):
-        bench.session.read_back("FREQ?", 1000.0, tolerance=0.1)
+        bench.session.read_back("FREQ?", wanted=1000.0, tolerance=0.1)
 
 
 def test_identity_that_is_none_leaves_the_link_out_of_step() -> None:
@@ -228,3 +228,32 @@ def test_other_identity_is_wrong_instrument(expected: str) -> None:
     """The message names who was asked, what answered and what was expected."""
     with pytest.raises(WrongInstrument, match=f"lcr-1.*{IDENTITY}.*{expected}"):
         check_identity("lcr-1", IDENTITY, expected)
+
+
+def test_messages_in_one_go_each_keep_their_terminator() -> None:
+    """Settings ahead of a query travel with it, and are carried out before it."""
+    bench = Bench()
+    reply = bench.session.query("FREQ 2.000000E+03", "FREQ?")
+
+    assert b"+2.00000E+03" == reply
+    assert ["FREQ 2.000000E+03", "FREQ?"] == bench.peer.received[-2:]
+
+
+def test_all_entries_behind_settings_are_told_without_sending_these_again() -> None:
+    """The queue is asked on alone until it is empty."""
+    bench = Bench()
+    with pytest.raises(InstrumentReported, match=r"-113.*; -113"):
+        bench.session.check_errors("NONSENSE", "NONSENSE")
+
+    assert 2 == bench.peer.received.count("NONSENSE")
+
+
+def test_nothing_is_proved_over_a_link_that_got_out_of_step() -> None:
+    """A group's closing query mends nothing: what was taken before can't be believed any more."""
+    bench = Bench()
+    bench.session.query("FREQ?")
+    bench.link.spoil(0, lambda time_s, data: [])
+    with pytest.raises(LinkTimeout):
+        bench.session.query("FREQ?")
+    with pytest.raises(InstrumentError, match="out of step between"):
+        bench.session.prove()

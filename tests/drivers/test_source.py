@@ -81,6 +81,97 @@ def test_output_on_that_was_lost_is_found() -> None:
         bench.driver.output_on()
 
 
+def test_setup_in_force_is_not_sent_again() -> None:
+    """Between drives of one run nothing but the output changes."""
+    bench = driven()
+    bench.driver.output_off()
+    bench.peer.received.clear()
+    bench.driver.configure(DRIVE)
+
+    assert [] == bench.peer.received
+
+    bench.driver.output_on()
+
+    assert bench.peer.output
+
+
+def fail_to_measure(bench: SourceBench) -> None:
+    """A reading that times out."""
+    bench.link.spoil(0, lambda time_s, data: [])
+    with pytest.raises(LinkTimeout):
+        bench.driver.measure()
+
+
+def report_at_the_end(bench: SourceBench) -> None:
+    """A protection that tripped, told by the closing query."""
+    bench.peer.errors = ['-240,"Hardware error"']
+    with pytest.raises(InstrumentReported):
+        bench.driver.measure()
+
+
+def report_while_off(bench: SourceBench) -> None:
+    """A protection that tripped, told by the last query of switching off."""
+    bench.peer.errors = ['-240,"Hardware error"']
+    bench.driver.output_off()
+
+
+def lose_an_off(bench: SourceBench) -> None:
+    """An order to switch off that did nothing."""
+    bench.peer.off_orders_to_lose = 1
+    bench.driver.output_off()
+
+
+def other_setup(bench: SourceBench) -> None:
+    """Another way to drive."""
+    bench.driver.configure(replace(DRIVE, current_a=0.4))
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        fail_to_measure,
+        report_at_the_end,
+        report_while_off,
+        lose_an_off,
+        other_setup,
+        lambda bench: bench.driver.forget_setup(),
+        lambda bench: bench.driver.identify(),
+    ],
+)
+def test_setup_is_sent_and_read_back_again_after_anything_went_wrong(
+    spoil: Callable[[SourceBench], object],
+) -> None:
+    """A failure, a trip, a lost order, another setup, a new run: the settings are nobody's any more."""
+    bench = driven()
+    spoil(bench)
+    bench.driver.output_off()
+    bench.peer.received.clear()
+    bench.driver.configure(DRIVE)
+
+    assert {"CURR:PROT 1.000000E+00", "CURR 5.000000E-01", "CURR:PROT?", "CURR?"} <= set(bench.peer.received)
+
+
+def test_output_on_is_refused_after_setup_was_forgotten() -> None:
+    """A new run drives nothing on what an old one has set."""
+    bench = driven()
+    bench.driver.output_off()
+    bench.driver.forget_setup()
+    with pytest.raises(InstrumentError, match="Configure it first"):
+        bench.driver.output_on()
+
+
+def test_group_of_currents_is_proved_by_one_query() -> None:
+    """However many are taken, the error queue is asked once, at the end."""
+    bench = driven()
+    bench.peer.received.clear()
+    group = bench.driver.current_group()
+    for _ in range(3):
+        group.take()
+
+    assert [0.25] * 3 == [reading.value for reading in group.hand_out()]
+    assert [*["MEAS:CURR?"] * 3, "SYST:ERR?"] == bench.peer.received
+
+
 def test_setting_that_cannot_be_read_back_keeps_the_drive_off() -> None:
     """A dialect made in code, without the reader's checks, is no way round."""
     bench = SourceBench()
@@ -94,7 +185,7 @@ def test_output_state_that_is_neither_is_refused() -> None:
     """Whether the output is on must not be guessed."""
     bench = SourceBench()
     bench.driver.configure(DRIVE)
-    bench.link.spoil(1, lambda time_s, data: [(time_s, b"ON\n")])
+    bench.link.spoil(0, lambda time_s, data: [(time_s, b"ON\n")])
     with pytest.raises(ReplyError, match="1 or 0 was expected"):
         bench.driver.output_on()
 
