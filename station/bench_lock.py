@@ -24,7 +24,7 @@ from types import TracebackType
 from drivers.links.open import Via, find_route
 from station.errors import BenchError, NestBusy
 
-LOCK_FOLDER = Path("/tmp/coilgate-locks")
+LOCK_FOLDER = Path("/var/tmp/coilgate-locks")
 """The same for every user of the machine, on Linux and macOS (where TMPDIR is each user's own)."""
 
 _OPEN_FOLDER = 0o777 | stat.S_ISVTX

@@ -108,8 +108,8 @@ class StoppingStream:
 def stop_on_broken_output(stop: NestStop) -> Iterator[None]:
     """While open, output whose reader goes away ends the session by `stop`."""
     former = sys.stdout, sys.stderr
-    sys.stdout = StoppingStream(former[0], stop)  # type: ignore[assignment]
-    sys.stderr = StoppingStream(former[1], stop)  # type: ignore[assignment]
+    sys.stdout = StoppingStream(former[0], stop)
+    sys.stderr = StoppingStream(former[1], stop)
     try:
         yield
     finally:
