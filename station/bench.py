@@ -175,8 +175,10 @@ class OpenBench:
             yield self.source
 
     def begin_run(self) -> None:
-        """Start a new transcript."""
+        """Start a new transcript, and have every setting of this run sent anew."""
         self._require_own_thread()
+        self.lcr.forget_setup()
+        self.source.forget_setup()
         self._instruments.transcript.take()
 
     def transcript(self) -> tuple[TranscriptMessage, ...]:

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 
 from drivers.clock import Clock
 from drivers.errors import DriveNotOff, InstrumentError
-from drivers.instruments import Fixture, FixtureState, Route, Source, SourceSetup
+from drivers.instruments import Fixture, Interlocks, Route, Source, SourceSetup
 from station.drive_state import UNKNOWN
 from station.errors import BenchError, WatchdogLost
 from station.stop import NestStop
@@ -119,9 +119,13 @@ class DriveGuard:
             DriveNotOff: off could not be verified; the bench is latched.
         """
         source, fixture = self._require_ready()
-        if route is not None:
-            self.set_route(route)
-        if self._look_after_fixture(fixture).route not in SOURCE_ROUTES:
+        if route is None:
+            route = fixture.state().route
+            self._look_after_fixture(fixture)
+        else:
+            self._alive_s = self._clock.monotonic()
+            _require_permission(fixture, self.set_route(route))
+        if route not in SOURCE_ROUTES:
             raise BenchError(
                 f"{source.name}: drive on was asked for with the coil not connected to the source. "
                 "Set the route first."
@@ -158,7 +162,7 @@ class DriveGuard:
             self._ending = self.on = False
             self._lease.disarm()
 
-    def set_route(self, route: Route) -> None:
+    def set_route(self, route: Route) -> Interlocks:
         """Connect the coil to `route`, the output being off.
 
         Before a meter is connected after a source route, off is verified anew: a driven LCR meter is a
@@ -182,8 +186,9 @@ class DriveGuard:
         if route in _METER_ROUTES and self._last_route in (None, *SOURCE_ROUTES):
             self.switch_off()
         self._last_route = None
-        self._fixture.set_route(route)
+        interlocks = self._fixture.set_route(route)
         self._last_route = route
+        return interlocks
 
     def _require_ready(self) -> tuple[Source, Fixture]:
         if self._source is None or self._fixture is None:
@@ -196,24 +201,14 @@ class DriveGuard:
             raise BenchError(f"{self._source.name}: asked for drive on, it is on already. Leave it first.")
         return self._source, self._fixture
 
-    def _look_after_fixture(self, fixture: Fixture) -> FixtureState:
+    def _look_after_fixture(self, fixture: Fixture) -> None:
         self._tending = True
         try:
-            fixture.keep_alive()
+            interlocks = fixture.keep_alive()
             self._alive_s = self._clock.monotonic()
-            state = fixture.state()
         finally:
             self._tending = False
-        if state.hand_stop:
-            raise BenchError(
-                f"{fixture.name}: the hand stop is pressed: no drive. Release it, then retry.",
-                code="hand_stop",
-            )
-        if not state.guard_closed:
-            raise BenchError(
-                f"{fixture.name}: the guard is open: no drive. Close it, then retry.", code="guard_open"
-            )
-        return state
+        _require_permission(fixture, interlocks)
 
     def _end(self, error: BaseException | None) -> None:
         """Switch off; after an error open the route too, so that the coil is cut twice."""
@@ -241,3 +236,16 @@ class DriveGuard:
         except InstrumentError:
             # The drive matters, not the route: its state is asked for again before the next route or run.
             return
+
+
+def _require_permission(fixture: Fixture, interlocks: Interlocks) -> None:
+    """Raise `BenchError` unless guard and hand stop, as a response of the fixture tells them, allow a drive."""
+    if interlocks.hand_stop:
+        raise BenchError(
+            f"{fixture.name}: the hand stop is pressed: no drive. Release it, then retry.",
+            code="hand_stop",
+        )
+    if not interlocks.guard_closed:
+        raise BenchError(
+            f"{fixture.name}: the guard is open: no drive. Close it, then retry.", code="guard_open"
+        )

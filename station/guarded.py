@@ -5,7 +5,8 @@ from datetime import datetime
 
 from drivers.clock import Clock
 from drivers.errors import LinkError
-from drivers.instruments import Fixture, FixtureState, Route, Source, SourceSetup
+from drivers.group import Group
+from drivers.instruments import Fixture, FixtureState, Interlocks, Route, Source, SourceSetup
 from drivers.link import MESSAGE_LIMIT, Link
 from drivers.readings import Identity, Quantity, Reading
 from drivers.session import link_lost
@@ -34,6 +35,10 @@ class GuardedSource:
         """Set levels and protection, read back; the output stays as it is."""
         self._source.configure(setup)
 
+    def forget_setup(self) -> None:
+        """Have the next `configure` send and read back everything."""
+        self._source.forget_setup()
+
     def output_on(self) -> None:
         """Refuse: `BenchError`."""
         raise BenchError(f"{self.name}: asked for output on outside a drive; it stays off. Use the drive.")
@@ -46,6 +51,10 @@ class GuardedSource:
         """Return measured voltage and current."""
         self._guard.tend()
         return self._source.measure()
+
+    def current_group(self) -> Group[Reading]:
+        """Return an empty group of measured currents, proved by one closing query."""
+        return self._source.current_group().tended_by(self._guard.tend)
 
     def close(self) -> None:
         """Let the link go."""
@@ -77,9 +86,9 @@ class GuardedFixture:
         """Ask for the fixture's state."""
         return self._fixture.state()
 
-    def set_route(self, route: Route) -> None:
+    def set_route(self, route: Route) -> Interlocks:
         """Connect the coil to `route`; `BenchError` with the drive on."""
-        self._guard.set_route(route)
+        return self._guard.set_route(route)
 
     def set_height(self, height_m: float) -> None:
         """Move the field sensor to `height_m` above the top copper, in m."""
@@ -94,13 +103,17 @@ class GuardedFixture:
         self._guard.tend()
         return self._fixture.measure_field(mains_cycles=mains_cycles)
 
+    def field_group(self, *, mains_cycles: int) -> Group[Reading]:
+        """Return an empty group of flux densities; it proves that the route was held from first to last."""
+        return self._fixture.field_group(mains_cycles=mains_cycles).tended_by(self._guard.tend)
+
     def check_contacts(self) -> Sequence[Reading]:
         """Return force-to-sense resistance of each pad in ohm."""
         return self._fixture.check_contacts()
 
-    def keep_alive(self) -> None:
+    def keep_alive(self) -> Interlocks:
         """Tell the dead-man that somebody is in charge."""
-        self._fixture.keep_alive()
+        return self._fixture.keep_alive()
 
     def close(self) -> None:
         """Let the link go."""
