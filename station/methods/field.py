@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from drivers.instruments import Route, SourceSetup
-from drivers.readings import Quantity
+from drivers.readings import Quantity, Reading
 from station.core.characteristics import field_name
 from station.core.plan import FieldStep
 from station.core.reasons import reason
@@ -101,22 +101,28 @@ def _legs(heights_m: Sequence[float], has_stage: bool) -> tuple[_Leg, ...]:
 
 
 def _measure_leg(context: Context, step: FieldStep, leg: _Leg) -> list[_Point]:
+    """Measure field and current at each height of a leg; all of them count together, or none.
+
+    The proofs come with the drive still on: switching off empties the source's error queue.
+    """
     bench = context.bench
-    sign = 1 if leg.route is Route.SOURCE_FORWARD else -1
-    points: list[_Point] = []
-    with bench.drive(_source_setup(step), route=leg.route):
+    with bench.drive(_source_setup(step), route=leg.route) as source:
         bench.clock.sleep(step.settle_s)
+        fields = bench.fixture.field_group(mains_cycles=step.mains_cycles)
+        currents = source.current_group()
+        before_m = leg.heights_m[0]
         for height_m in leg.heights_m:
-            if points:
-                _move_driven(context, points[-1].height_m, height_m)
-            points.append(_measure_point(context, step, height_m, sign))
-    return points
+            _move_driven(context, before_m, height_m)
+            before_m = height_m
+            fields.take()
+            currents.take()
+        readings = zip(leg.heights_m, fields.hand_out(), currents.hand_out(), strict=True)
+    sign = 1 if leg.route is Route.SOURCE_FORWARD else -1
+    return [_point(step, height_m, sign, field, current) for height_m, field, current in readings]
 
 
-def _measure_point(context: Context, step: FieldStep, height_m: float, sign: int) -> _Point:
-    bench = context.bench
-    flux_density_t = good_value(bench.fixture.measure_field(mains_cycles=step.mains_cycles))
-    current_a = good_value(bench.source.measure()[1])
+def _point(step: FieldStep, height_m: float, sign: int, field: Reading, current: Reading) -> _Point:
+    flux_density_t, current_a = good_value(field), good_value(current)
     if abs(current_a - step.drive_a) > DRIVE_TOLERANCE * step.drive_a:
         raise NotMeasured(
             reason("drive_not_as_set", asked=f"{step.drive_a:g} A", measured=f"{current_a:.4g} A")

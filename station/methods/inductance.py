@@ -9,7 +9,7 @@ A coil of Q 0.01 at 1 kHz therefore has no L worth the name.
 import math
 
 from drivers.instruments import LcrSetup, Route
-from drivers.readings import Quantity
+from drivers.readings import Quantity, Reading
 from station.core.plan import InductanceStep
 from station.core.reasons import reason
 from station.core.results import Result, Term
@@ -47,14 +47,16 @@ def measure_inductance(context: Context, step: InductanceStep) -> Outcome:
             range_ohm=impedance_range(context.plan, step),
         )
     )
-    pairs = [_reading(context) for _ in range(READINGS)]
+    group = bench.lcr.group()
+    for _ in range(READINGS):
+        group.take()
+    pairs = [_values(*readings) for readings in group.hand_out()]
     inductances, resistances = (list(column) for column in zip(*pairs, strict=True))
     _require_agreement(context, step, inductances, resistances)
     return Outcome(_results(context, step, inductances, resistances, (first_message, bench.message_count())))
 
 
-def _reading(context: Context) -> tuple[float, float]:
-    inductance, resistance = context.bench.lcr.measure()
+def _values(inductance: Reading, resistance: Reading) -> tuple[float, float]:
     values = good_value(inductance), good_value(resistance)
     if not min(values) > 0.0:
         # No coil has such values: the meter shows something else.

@@ -9,7 +9,7 @@ a slope that is lost in its own doubt counts as still, and its doubt is a term o
 from dataclasses import dataclass
 
 from drivers.instruments import LcrSetup, Route
-from drivers.readings import Quantity, ReadingStatus
+from drivers.readings import Quantity, Reading, ReadingStatus
 from station.core.plan import ResistanceStep
 from station.core.reasons import reason
 from station.core.results import Term
@@ -85,10 +85,10 @@ def measure_resistance(context: Context, step: ResistanceStep) -> Outcome:
 
 def _hold_still(context: Context, step: ResistanceStep) -> list[_Sample]:
     clock = context.bench.clock
-    samples = [_sample(context)]
+    samples = _samples(context, 1)
     while True:
         clock.sleep(step.still_interval_s)
-        samples.extend(_sample(context) for _ in range(WINDOW - 1))
+        samples.extend(_samples(context, WINDOW - 1))
         if _is_still(samples[-WINDOW:], step):
             return samples
         if samples[-1].time_s - samples[0].time_s > step.still_timeout_s:
@@ -113,13 +113,22 @@ def _slope(window: list[_Sample]) -> tuple[float, float]:
     return slope, (rest / (count - 2) / spread) ** 0.5
 
 
-def _sample(context: Context) -> _Sample:
-    (reading,) = context.bench.lcr.measure()
+def _samples(context: Context, count: int) -> list[_Sample]:
+    """Take resistance and temperature in turn, `count` of each; they count together or not at all."""
+    resistances, temperatures = context.bench.lcr.group(), context.bench.thermometer.group()
+    for _ in range(count):
+        resistances.take()
+        temperatures.take()
+    pairs = zip(resistances.hand_out(), temperatures.hand_out(), strict=True)
+    return [_sample(context, resistance, temperature) for (resistance,), temperature in pairs]
+
+
+def _sample(context: Context, reading: Reading, temperature: tuple[Reading, Reading]) -> _Sample:
     if reading.status is ReadingStatus.OVERLOAD:
         raise NotMeasured(reason("coil_open"))
     if reading.value is None or not reading.value > 0:
         raise NotMeasured(reason("overload", instrument=reading.instrument, quantity=reading.quantity.value))
-    temperature_degc = coil_temperature(context)
+    temperature_degc = coil_temperature(temperature)
     at_20_ohm = reduce_to_20(reading.value, temperature_degc, k=context.plan.winding_constant_k)
     return _Sample(reading.monotonic_s, reading.value, temperature_degc, at_20_ohm)
 

@@ -1,6 +1,6 @@
 """The coil's temperature at rest, from the thermometer near it, checked against the ambient's."""
 
-from drivers.readings import Quantity
+from drivers.readings import Quantity, Reading
 from station.core.reasons import reason
 from station.core.results import Term
 from station.methods.context import Context, NotMeasured, accuracy_term, good_value, width_term
@@ -9,12 +9,12 @@ DISAGREE_K = 8.0
 """Coil's and ambient's thermometer further apart than this at rest: one of them can't be believed."""
 
 
-def coil_temperature(context: Context) -> float:
-    """Return the temperature near the coil in degC.
+def coil_temperature(readings: tuple[Reading, Reading]) -> float:
+    """Return the temperature near the coil in degC, from what the thermometer measured there and of the ambient.
 
     Raises `NotMeasured` if a sensor is open or the two disagree by more than `DISAGREE_K`.
     """
-    near, ambient = (good_value(each) for each in context.bench.thermometer.measure())
+    near, ambient = (good_value(each) for each in readings)
     if abs(near - ambient) > DISAGREE_K:
         raise NotMeasured(reason("thermometers_disagree", coil=f"{near:.1f}", ambient=f"{ambient:.1f}"))
     return near
