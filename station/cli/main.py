@@ -23,6 +23,7 @@ _COMMANDS = {
     "bench": ("station.cli.bench:bench", "Equipment: check, verify, simulate a bench."),
     "coil": ("station.cli.coil:coil", "The drawing's physics: what a coil should read."),
     "demo": ("station.cli.demo:demo", "Measure an invented lot on a simulated bench."),
+    "gauge": ("station.cli.gauge:gauge", "Gauge studies: repeatability, bias, linearity, agreement, risks."),
     "lot": ("station.cli.lot:lot", "Lots: show, export."),
     "plan": ("station.cli.plan:plan", "Control plans: check, release, show."),
     "unit": ("station.cli.unit:unit", "Units: measure, show, release held ones."),

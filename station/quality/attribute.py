@@ -33,7 +33,7 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class AppraiserAgreement:
-    """One appraiser against himself and against the reference."""
+    """One appraiser, trial against trial and against the reference."""
 
     appraiser: str
     within: Share

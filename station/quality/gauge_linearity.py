@@ -42,6 +42,15 @@ class Linearity:
     biases: tuple[Bias, ...]
     """One for each reference value that has 10 readings or more and is not without variation."""
     bias_by_reference: dict[float, float]
+    mean_reference: float
+    reference_squares: float
+    """Sum of the squares of all references about their mean."""
+
+    def band(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return the line and its band's half width at references `at`, same shape."""
+        n = self.degrees_of_freedom + 2
+        share = 1.0 / n + (at - self.mean_reference) ** 2 / self.reference_squares
+        return self.intercept + self.slope * at, self.t_critical * self.deviation_about_line * np.sqrt(share)
 
 
 def linearity_study(references: Sequence[float], readings: Sequence[float], *, level: float = 0.95) -> Linearity:
@@ -91,6 +100,8 @@ def linearity_study(references: Sequence[float], readings: Sequence[float], *, l
         _zero_within(intercept, slope, factor * s, n, x, sxx),
         tuple(bias_study(y[x == p], float(p), level=level) for p in points if _can_test(y[x == p])),
         {float(p): float(bias[x == p].mean()) for p in points},
+        float(x.mean()),
+        sxx,
     )
 
 

@@ -1,4 +1,4 @@
-"""In which order the units of a crossed study are loaded: at random, each appraiser's order his own.
+"""In which order the units of a crossed study are loaded: at random, with an order of its own for each appraiser.
 
 All units are loaded once before any is loaded again, so a trial is a pass through all units; and no unit is ever
 loaded twice running, where the appraiser would remember it and it would still be seated.

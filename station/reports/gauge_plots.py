@@ -1,0 +1,171 @@
+"""Pages of gauge studies: readings by unit with limits and U, variance shares, agreement, linearity, risks.
+
+matplotlib is imported inside the functions, as `Figure` without pyplot. The file's ending says the kind.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from station.errors import StationError
+from station.quality.agreement import Agreement
+from station.quality.gauge_crossed import CrossedStudy
+from station.quality.gauge_linearity import Linearity
+from station.quality.risk import Risk
+from station.quality.variation import percent_of_variance, standard_deviations
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+# Okabe and Ito's colours: told apart with any colour vision; marks tell them apart in print.
+_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00")
+_MARKS = ("o", "s", "^", "D", "v", "P")
+_LIMIT = "#444444"
+_PAGE = (8.27, 8.27)
+_COVERAGE = 2.0
+
+
+def save_crossed_page(
+    study: CrossedStudy, target: Path, *, title: str, lower: float | None = None, upper: float | None = None
+) -> None:
+    """Draw a crossed study: all readings by unit, with the limits and +-U of one reading, and the variance shares.
+
+    U = 2 standard deviations of the gauge. Units stand in the order of their means, so that a step shows.
+    """
+    figure = _figure(*_PAGE)
+    top, bottom = figure.subplots(2, 1, height_ratios=(3, 1))
+    _draw_readings(top, study, lower, upper)
+    top.set_title(f"{title}: readings by unit", loc="left")
+    _draw_shares(bottom, study)
+    _save(figure, target)
+
+
+def _draw_readings(axes: "Axes", study: CrossedStudy, lower: float | None, upper: float | None) -> None:
+    readings = study.readings
+    means = readings.values.mean(axis=(1, 2))
+    order = np.argsort(means, kind="stable")
+    reach = _COVERAGE * standard_deviations(study.model.variation)["repeatability_and_reproducibility"]
+    place = np.arange(order.size)
+    axes.bar(
+        place, 2.0 * reach, bottom=means[order] - reach, width=0.8, color="#DDDDDD", label=f"mean ± U ({reach:.3g})"
+    )
+    count = len(readings.appraisers)
+    for i, name in enumerate(readings.appraisers):
+        shift = (i - (count - 1) / 2.0) * 0.6 / count
+        values = readings.values[order, i, :]
+        axes.plot(
+            np.repeat(place + shift, readings.trials),
+            values.reshape(-1),
+            linestyle="",
+            marker=_MARKS[i % len(_MARKS)],
+            markersize=4,
+            color=_COLOURS[i % len(_COLOURS)],
+            label=name,
+        )
+    for limit, word in ((lower, "lower limit"), (upper, "upper limit")):
+        if limit is not None:
+            axes.axhline(limit, color=_LIMIT, linestyle="--", linewidth=1)
+            axes.annotate(word, (0.0, limit), xycoords=("axes fraction", "data"), va="bottom", fontsize=8)
+    axes.set_xticks(place, [readings.parts[i] for i in order], rotation=90 if order.size > 15 else 0)
+    axes.set_xlabel("unit, by mean")
+    axes.set_ylabel("reading")
+    # Above the frame, where it hides no reading and no limit.
+    axes.legend(fontsize=8, ncols=min(5, count + 1), loc="lower right", bbox_to_anchor=(1.0, 1.0), frameon=False)
+
+
+def _draw_shares(axes: "Axes", study: CrossedStudy) -> None:
+    shares = percent_of_variance(study.model.variation)
+    words = {
+        "repeatability": "repeatability",
+        "appraiser": "appraiser",
+        "interaction": "appraiser × unit",
+        "part": "unit to unit",
+    }
+    values = [shares[name] for name in words]
+    place = np.arange(len(words))[::-1]
+    axes.barh(place, values, color=["#555555"] * 3 + ["#BBBBBB"])
+    for at, value in zip(place, values, strict=True):
+        axes.annotate(f"{value:.1f} %", (value, at), xytext=(4, 0), textcoords="offset points", va="center", fontsize=9)
+    axes.set_yticks(place, list(words.values()))
+    axes.set_xlim(0.0, 112.0)
+    axes.set_xlabel("share of the variance, %")
+    axes.set_title("variance shares", loc="left")
+
+
+def save_linearity_page(
+    study: Linearity, references: np.ndarray, readings: np.ndarray, target: Path, *, title: str
+) -> None:
+    """Draw the biases over their references, the line and its band."""
+    figure = _figure(_PAGE[0], 5.0)
+    axes = figure.subplots()
+    axes.axhline(0.0, color=_LIMIT, linewidth=1)
+    axes.plot(
+        references, readings - references, linestyle="", marker="o", markersize=4, color=_COLOURS[0], label="bias"
+    )
+    at = np.linspace(float(references.min()), float(references.max()), 101)
+    fitted, half = study.band(at)
+    axes.plot(at, fitted, color=_COLOURS[1], label="line")
+    axes.fill_between(at, fitted - half, fitted + half, color=_COLOURS[1], alpha=0.25, label="its band")
+    axes.set_xlabel("reference")
+    axes.set_ylabel("bias")
+    axes.set_title(f"{title}: linearity", loc="left")
+    axes.legend(fontsize=8)
+    _save(figure, target)
+
+
+def save_agreement_page(study: Agreement, first: np.ndarray, second: np.ndarray, target: Path, *, title: str) -> None:
+    """Draw differences over means, with bias and limits of agreement, each with its interval."""
+    figure = _figure(_PAGE[0], 5.0)
+    axes = figure.subplots()
+    axes.plot((first + second) / 2.0, second - first, linestyle="", marker="o", markersize=4, color=_COLOURS[0])
+    lines = (
+        ("bias", study.bias, study.bias_interval),
+        ("lower limit of agreement", study.lower, study.lower_interval),
+        ("upper limit of agreement", study.upper, study.upper_interval),
+    )
+    for word, value, interval in lines:
+        axes.axhspan(*interval, color="#999999", alpha=0.2)
+        axes.axhline(value, color=_COLOURS[1] if word == "bias" else _LIMIT, linestyle="-" if word == "bias" else "--")
+        axes.annotate(word, (0.0, value), xycoords=("axes fraction", "data"), va="bottom", fontsize=8)
+    axes.set_xlabel(f"mean of {study.first.name} and {study.second.name}")
+    axes.set_ylabel(f"{study.second.name} - {study.first.name}")
+    axes.set_title(f"{title}: agreement of {study.units} units", loc="left")
+    _save(figure, target)
+
+
+def save_risk_page(curve: Sequence[Risk], expanded: float, target: Path) -> None:
+    """Draw consumer's and producer's risk against the guard band in U."""
+    figure = _figure(_PAGE[0], 5.0)
+    axes = figure.subplots()
+    factor = np.array([risk.guard_band for risk in curve]) / expanded
+    series = (
+        ("consumer's risk", [risk.consumer for risk in curve], "-"),
+        ("producer's risk", [risk.producer for risk in curve], "--"),
+    )
+    for (word, values, style), colour in zip(series, _COLOURS[1::-1], strict=True):
+        axes.plot(factor, np.maximum(values, 1e-12), style, color=colour, label=word)
+    axes.set_yscale("log")
+    axes.set_ylim(max(1e-9, min(value for _, values, _ in series for value in values if value > 0.0) / 2.0), 1.0)
+    axes.set_xlabel("guard band in expanded uncertainties, r")
+    axes.set_ylabel("share of all units")
+    axes.grid(True, which="major", alpha=0.3)
+    axes.set_title("consumer's and producer's risk", loc="left")
+    axes.legend()
+    _save(figure, target)
+
+
+def _figure(width: float, height: float) -> "Figure":
+    try:
+        from matplotlib.figure import Figure
+    except ImportError as error:
+        raise StationError("a plot needs matplotlib, which is not installed: install coilgate[plots].") from error
+    return Figure(figsize=(width, height), layout="constrained")
+
+
+def _save(figure: "Figure", target: Path) -> None:
+    from station.reports.coil_plots import save_figure
+
+    save_figure(figure, target)
