@@ -151,7 +151,7 @@ def simulate_spread(
     Raises:
         ValueError: for a tolerance that is negative or leaves no coil, draws below 2, an unknown distribution.
     """
-    _check(coil, tolerances, draws, distribution)
+    _check(coil, tolerances, conditions.heights_m, draws, distribution)
     half_widths = np.array([getattr(tolerances, name) for name in FACTORS])
     generator = np.random.default_rng(seed)
     unit = _unit_draws(generator, draws, distribution)
@@ -177,11 +177,16 @@ def quantity_units(conditions: Conditions) -> dict[str, str]:
     return units
 
 
-def _check(coil: CoilGeometry, tolerances: Tolerances, draws: int, distribution: str) -> None:
+def _check(
+    coil: CoilGeometry, tolerances: Tolerances, heights_m: tuple[float, ...], draws: int, distribution: str
+) -> None:
     if distribution not in ("normal", "rectangular"):
         raise ValueError(f"distribution must be 'normal' or 'rectangular'; got {distribution!r}")
     if not 2 <= draws <= 1_000_000:
         raise ValueError(f"draws must be 2 to 1000000; got {draws}")
+    for height in heights_m:
+        if not 0 <= height < np.inf:
+            raise ValueError(f"height must be 0 or above (from the top copper's outer surface); got {height:g} m")
     for name in FACTORS:
         if not 0 <= getattr(tolerances, name) < np.inf:
             raise ValueError(f"tolerance of {name} must be 0 or above; got {getattr(tolerances, name):g}")

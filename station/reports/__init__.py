@@ -1,0 +1,1 @@
+"""Reports, certificates, labels and plots."""
