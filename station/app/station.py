@@ -19,9 +19,10 @@ from station.core.gates import overdue_instruments
 from station.core.ids import uuid7
 from station.core.verification import ReferenceUnit, Verification
 from station.data import data_path
-from station.errors import BenchError
+from station.errors import BenchError, RecordError
 from station.inspection import LOAD_TIMEOUT_S, Hands, Inspection, PlanInUse
 from station.records import Records
+from station.records.export import write_csv, write_parquet
 from station.stop import NestStop
 from station.verifying import Comparison, verify
 
@@ -142,8 +143,23 @@ class Station:
         return read_reference_units(data_path("reference_units"), part)
 
     def export_lot(self, lot: str, target: Path) -> int:
-        """Write a lot to a .csv or .parquet file; return the number of rows."""
-        return self.records.export_lot(lot, target)
+        """Write a lot to a .csv or .parquet file, which appears whole or not at all; return the number of rows.
+
+        Raises:
+            RecordError: unknown lot, the file can't be written, or what Parquet needs is not installed.
+        """
+        if target.suffix == ".parquet":
+            return write_parquet(self.records, lot, target)
+        unfinished = target.with_name(target.name + ".part")
+        try:
+            with unfinished.open("w", encoding="utf-8", newline="") as stream:
+                rows = write_csv(self.records, lot, stream)
+            unfinished.replace(target)
+        except OSError as error:
+            raise RecordError(f"{target}: can't be written: {error.strerror or error}.") from error
+        finally:
+            unfinished.unlink(missing_ok=True)
+        return rows
 
     def _hands(self, setup: Bench, stack: ExitStack) -> Hands:
         if not setup.operator_address:

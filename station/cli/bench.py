@@ -169,10 +169,21 @@ def simulate(
         text = write_bench_file(setup, path)
         click.echo(f"# {path}")
         click.echo(text)
-        say("Serving. In another terminal:")
-        say(f"  coilgate unit measure {lot_name}-01-A01 --bench {path}")
-        say("Stop with Ctrl-C.")
+        _say_how(ctx, path, lot_name)
         wait_for_stop(stop)
+
+
+def _say_how(ctx: click.Context, bench_file: Path, lot_name: str) -> None:
+    from station.data import data_path
+
+    home = ctx.find_root().obj
+    start = "coilgate" if home is None else f"coilgate --home {home}"
+    plan = data_path("plans/IS-20.toml")
+    say("Serving; stop with Ctrl-C. In another terminal, the first time:")
+    say(f'  {start} plan release {plan} --who EN-02 --why "first release"')
+    say(f"  {start} bench verify --bench {bench_file} --operator OP-07")
+    say("then, for each unit:")
+    say(f"  {start} unit measure {lot_name}-01-A01 --bench {bench_file} --operator OP-07")
 
 
 @bench.command()
