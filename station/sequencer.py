@@ -5,7 +5,7 @@ in INVALID with its reason; nothing that goes wrong leaves here as an exception.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from drivers.errors import (
@@ -38,6 +38,9 @@ from station.errors import BenchError, WatchdogLost
 from station.methods.contact import require_contacts, require_open
 from station.methods.context import Context, MethodBench, NotMeasured
 from station.methods.table import carry_out
+
+_DONE_BY_HAND = ("instrument_reported", "drive_dropped", "drive_not_as_set")
+"""Causes that may be the mark of a hand in the fixture."""
 
 OnEvent = Callable[[Event], object]
 
@@ -124,6 +127,7 @@ def run_unit(bench: RunBench, request: RunRequest, *, on_event: OnEvent = lambda
     bench.begin_run()
     measured = _measure(bench, request, _quiet(on_event))
     safe = bench.make_safe()
+    measured = _explained(bench, measured)
     if not safe:
         measured = _Measured(measured.results, measured.traces, reason("drive_not_off"))
     return _close(bench, request, measured, safe)
@@ -170,6 +174,7 @@ def _measure(bench: RunBench, request: RunRequest, tell: OnEvent) -> _Measured:
                     monotonic_s=bench.clock.monotonic(),
                 )
             )
+            _require_ready(bench.fixture.state())
             outcome = carry_out(request.context, step)
             traces.extend(outcome.traces)
             for result in outcome.results:
@@ -179,6 +184,19 @@ def _measure(bench: RunBench, request: RunRequest, tell: OnEvent) -> _Measured:
     except Exception as error:  # the one place: any failure is INVALID, and the bench is made safe next
         failure = reason_for(error)
     return _Measured(results, tuple(traces), failure)
+
+
+def _explained(bench: RunBench, measured: _Measured) -> _Measured:
+    """Name what a person did, where the fixture only says that it refused: guard open, hand stop pressed."""
+    if measured.failure is None or measured.failure.code not in _DONE_BY_HAND:
+        return measured
+    try:
+        _require_ready(bench.fixture.state())
+    except NotMeasured as error:
+        return replace(measured, failure=error.reason)
+    except Exception:  # the first reason stands: this is only a better word for it
+        return measured
+    return measured
 
 
 def _require_ready(state: FixtureState) -> FixtureState:

@@ -4,7 +4,7 @@ Units have stated truths that differ from each other by more than any uncertaint
 that all pass: a number of one unit that turns up as another's is seen.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -12,7 +12,9 @@ from itertools import count
 from pathlib import Path
 from types import TracebackType
 
-from sim.bench import SimulatedBench
+from drivers.link import MESSAGE_LIMIT, Link
+from drivers.stop import StopToken
+from sim.bench import OPERATOR, SimulatedBench
 from sim.errors import GENERIC_NOISE, NoiseLevels
 from sim.faults import Fault
 from sim.lot import truth_near
@@ -20,6 +22,7 @@ from sim.truth import CoilTruth
 from station.app.simulated import MemoryPlace, Simulation, in_memory
 from station.app.station import Station
 from station.bench import OpenBench
+from station.core.equipment import InstrumentSetup
 from station.core.plan import Plan
 from station.core.plan_file import parse_plan
 from station.core.results import Result
@@ -40,6 +43,70 @@ _VALUES = ((7.2, 11.50e-6, 0.98), (8.0, 11.72e-6, 1.00), (8.8, 11.60e-6, 1.02), 
 """R20 in ohm, L in H, and field against the drawing's, of the units in turn. All pass plan IS-20."""
 
 
+Hook = Callable[[], None]
+"""Called before each message that goes out, and before each wait for one."""
+
+
+class WatchedLink:
+    """A link around a link that calls a hook first."""
+
+    def __init__(self, link: Link, hook: Hook) -> None:
+        self.name = link.name
+        self._link = link
+        self._hook = hook
+
+    def write(self, data: bytes) -> None:
+        """Call the hook, then send."""
+        self._hook()
+        self._link.write(data)
+
+    def read_until(self, terminator: bytes, *, timeout: float, limit: int = MESSAGE_LIMIT) -> bytes:
+        """Call the hook, then wait for a message."""
+        self._hook()
+        return self._link.read_until(terminator, timeout=timeout, limit=limit)
+
+    def read_exactly(self, count: int, *, timeout: float) -> bytes:
+        """Call the hook, then wait for bytes."""
+        self._hook()
+        return self._link.read_exactly(count, timeout=timeout)
+
+    def discard_input(self, *, quiet: float, timeout: float = 2.0) -> bytes:
+        """Pass on."""
+        return self._link.discard_input(quiet=quiet, timeout=timeout)
+
+    def close(self) -> None:
+        """Pass on."""
+        self._link.close()
+
+
+class Countdown:
+    """A hook that acts once, at the `at`-th call after `start`; it counts all calls."""
+
+    def __init__(self, at: int, act: Hook) -> None:
+        self.calls = 0
+        self.acted = False
+        self._at = at
+        self._act = act
+        self._counting = False
+
+    def start(self) -> None:
+        """Count from here on."""
+        self._counting = True
+
+    def end(self) -> None:
+        """Count and act no more."""
+        self._counting = False
+
+    def __call__(self) -> None:
+        """Count, and act when it is time."""
+        if not self._counting:
+            return
+        if self.calls == self._at and not self.acted:
+            self.acted = True
+            self._act()
+        self.calls += 1
+
+
 @dataclass(slots=True)
 class OpenShop:
     """One open bench, and the units that will be measured on it, in order."""
@@ -58,6 +125,11 @@ class OpenShop:
     def measure(self, index: int, *, request: Request = REQUEST) -> RunRecord:
         """Take unit `index` through; raises what `Inspection.inspect` raises."""
         return self.inspection.inspect(self.units[index].serial, request)
+
+    def order(self, words: str) -> None:
+        """Tell the simulated operator something in the middle of whatever is going on."""
+        operator = self.sim.instruments[OPERATOR]
+        operator.receive(words.encode("ascii") + b"\n", self.place.clock.monotonic())
 
     def counts(self) -> dict[str, tuple[int, int]]:
         """Return how many messages each instrument was told and has sent, since the bench was built."""
@@ -95,7 +167,12 @@ class Shop:
 
     @contextmanager
     def opened(
-        self, *, units: Sequence[CoilTruth] = (), faults: Sequence[Fault] = (), simulation: Simulation | None = None
+        self,
+        *,
+        units: Sequence[CoilTruth] = (),
+        faults: Sequence[Fault] = (),
+        simulation: Simulation | None = None,
+        hook: Hook | None = None,
     ) -> Iterator[OpenShop]:
         """Open a verified bench; without `units` with four fresh ones. A latch of an earlier one is gone."""
         units = tuple(units) or self.new_units(4)
@@ -106,8 +183,13 @@ class Shop:
         if state.latched():
             state.clear(who="EN-01", why="the next test has another bench")
         place = in_memory(simulation, station.stop)
+
+        def watched(instrument: InstrumentSetup, stop: StopToken) -> Link:
+            link = place.links(instrument, stop)
+            return link if hook is None else WatchedLink(link, hook)
+
         with station.inspecting(
-            place.setup, where="a test", hands=place.hands, links=place.links, clock=place.clock
+            place.setup, where="a test", hands=place.hands, links=watched, clock=place.clock
         ) as inspection:
             assert isinstance(inspection.bench, OpenBench)
             self._verify(inspection)
@@ -177,3 +259,8 @@ def true_value(truth: CoilTruth, characteristic: str) -> float | None:
 def _nth_truth(index: int) -> CoilTruth:
     resistance_ohm, inductance_h, field_scale = _VALUES[index % len(_VALUES)]
     return truth_near("", resistance_20_ohm=resistance_ohm, inductance_h=inductance_h, field_scale=field_scale)
+
+
+def code_of(record: RunRecord) -> str:
+    """Return the code of a run's reason; empty if it has none."""
+    return "" if record.reason is None else record.reason.code
