@@ -142,22 +142,48 @@ def solve_impedance(
     shorts = [fault for fault in faults if isinstance(fault, Short)]
     opens = sorted({fault.turn for fault in faults if isinstance(fault, Open)})
     _check_faults(shorts, opens, turns)
-    bridges = np.zeros((turns, len(shorts)))
-    for column, short in enumerate(shorts):
-        bridges[short.first_node : short.last_node, column] = 1.0
-    contact = np.array([short.contact_ohm for short in shorts])
     omega = 2 * np.pi * frequency
-    resistance = network.resistance_ohm * resistance_factor + omega[:, None] ** 2 * network.eddy_s2_ohm / (
-        resistance_factor
-    )
-    currents = _turn_currents(network, omega, resistance, bridges, contact, opens)
-    if currents is None:
+    eddy = omega[:, None] ** 2 * network.eddy_s2_ohm / resistance_factor
+    resistance = network.resistance_ohm * resistance_factor + eddy
+    impedance = resistance.sum(axis=1) + 1j * omega * network.inductance_h.sum()
+    currents: ComplexArray = np.ones((len(omega), turns), dtype=complex)
+    if shorts:
+        meshes = _meshes_of(network, omega, resistance, shorts)
+        taken = _bridge_currents(meshes, opens)
+        if taken is None:
+            return _open_result(frequency, turns)
+        currents -= np.einsum("fi,ti->ft", taken, meshes.bridges)
+        # Power balance for 1 A: right even where the voltage of a broken turn is unknown, as it carries no current.
+        impedance -= 2 * np.einsum("fi,fi->f", meshes.drive, taken)
+        impedance += np.einsum("fi,fij,fj->f", taken, meshes.impedance, taken)
+    elif opens:
         return _open_result(frequency, turns)
-    voltage = resistance * currents + 1j * omega[:, None] * (currents @ network.inductance_h)
-    impedance = _terminal_impedance(voltage, currents, bridges, contact, opens)
-    impedance = impedance + network.series_ohm * resistance_factor
+    impedance += network.series_ohm * resistance_factor
     inductance = impedance.imag / omega
     return ImpedanceResult(frequency, impedance.real, inductance, impedance.imag / impedance.real, currents)
+
+
+@dataclass(frozen=True, eq=False)
+class _Meshes:
+    """One mesh a bridge: turns in it (turns, shorts), its impedances (frequencies, shorts, shorts), and what
+    1 A through the whole chain drives into it (frequencies, shorts)."""
+
+    bridges: FloatArray
+    impedance: ComplexArray
+    drive: ComplexArray
+
+
+def _meshes_of(network: TurnNetwork, omega: FloatArray, resistance: FloatArray, shorts: list[Short]) -> _Meshes:
+    bridges = np.zeros((len(network.resistance_ohm), len(shorts)))
+    for column, short in enumerate(shorts):
+        bridges[short.first_node : short.last_node, column] = 1.0
+    # einsum, not @: a threaded product of matrices this small waits for its threads longer than it computes.
+    flux = np.einsum("st,ti->si", network.inductance_h, bridges)
+    impedance = np.einsum("ti,ft,tj->fij", bridges, resistance, bridges)
+    impedance = impedance + 1j * omega[:, None, None] * np.einsum("si,sj->ij", bridges, flux)
+    impedance = impedance + np.diag([short.contact_ohm for short in shorts])
+    drive = np.einsum("ti,ft->fi", bridges, resistance) + 1j * omega[:, None] * flux.sum(axis=0)
+    return _Meshes(bridges, impedance, drive)
 
 
 def _check_faults(shorts: list[Short], opens: list[int], turns: int) -> None:
@@ -169,48 +195,25 @@ def _check_faults(shorts: list[Short], opens: list[int], turns: int) -> None:
             raise ValueError(f"an open breaks one of the turns 0 to {turns - 1}; got {turn}")
 
 
-def _turn_currents(
-    network: TurnNetwork,
-    omega: FloatArray,
-    resistance: FloatArray,
-    bridges: FloatArray,
-    contact: FloatArray,
-    opens: list[int],
-) -> ComplexArray | None:
-    """Current of every turn for 1 A; None when nothing carries the current past an open turn."""
-    turns, shorts = bridges.shape
-    if shorts == 0:
-        return None if opens else np.ones((len(omega), turns), dtype=complex)
-    broken = np.zeros((turns, len(opens)))
-    broken[opens, np.arange(len(opens))] = 1.0
-    crossing = broken.T @ bridges
-    if opens and np.linalg.matrix_rank(crossing) < np.linalg.matrix_rank(
-        np.column_stack([crossing, np.ones(len(opens))])
-    ):
+def _bridge_currents(meshes: _Meshes, opens: list[int]) -> ComplexArray | None:
+    """Current of every bridge for 1 A; None when nothing carries the current past an open turn."""
+    if not opens and meshes.bridges.shape[1] == 1:
+        return meshes.drive / meshes.impedance[:, :, 0]
+    crossing = meshes.bridges[opens]
+    all_current = np.ones((len(opens), 1))
+    if opens and np.linalg.matrix_rank(crossing) < np.linalg.matrix_rank(np.hstack([crossing, all_current])):
         return None
-    flux = network.inductance_h @ bridges
-    mesh = np.einsum("ti,ft,tj->fij", bridges, resistance, bridges) + 1j * omega[:, None, None] * (bridges.T @ flux)
-    mesh = mesh + np.diag(contact)
-    drive = np.einsum("ti,ft->fi", bridges, resistance) + 1j * omega[:, None] * (flux.sum(axis=0))
+    frequencies, shorts = meshes.drive.shape
     size = shorts + len(opens)
     # A broken turn carries no current: its unknown voltage joins the unknown currents of the bridges.
-    matrix = np.zeros((len(omega), size, size), dtype=complex)
-    matrix[:, :shorts, :shorts] = mesh
+    matrix = np.zeros((frequencies, size, size), dtype=complex)
+    matrix[:, :shorts, :shorts] = meshes.impedance
     matrix[:, :shorts, shorts:] = crossing.T
     matrix[:, shorts:, :shorts] = crossing
-    right = np.concatenate([drive, np.ones((len(omega), len(opens)))], axis=1)
-    taken = np.linalg.solve(matrix, right[..., None])[..., 0][:, :shorts]
-    return np.asarray(1.0 - taken @ bridges.T, dtype=complex)
-
-
-def _terminal_impedance(
-    voltage: ComplexArray, currents: ComplexArray, bridges: FloatArray, contact: FloatArray, opens: list[int]
-) -> ComplexArray:
-    if not opens:
-        return voltage.sum(axis=1)
-    # Power balance: the voltage across a broken turn is unknown here, but no current flows through it.
-    through = np.linalg.lstsq(bridges, (1.0 - currents).T, rcond=None)[0].T
-    return np.sum(voltage * currents, axis=1) + np.sum(contact * through**2, axis=1)
+    right = np.concatenate([meshes.drive, np.ones((frequencies, len(opens)))], axis=1)
+    # The pseudo-inverse shares the current of two like bridges, and the voltage of two breaks in one bridge.
+    solution = np.einsum("fij,fj->fi", np.linalg.pinv(matrix, rcond=1e-13), right)
+    return solution[:, :shorts]
 
 
 def _open_result(frequency: FloatArray, turns: int) -> ImpedanceResult:

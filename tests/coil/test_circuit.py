@@ -119,6 +119,31 @@ def test_open_turn_under_a_bridge_is_bypassed() -> None:
     assert float(network.inductance_h[np.ix_(left, left)].sum()) == pytest.approx(float(seen.inductance_h[0]), rel=1e-9)
 
 
+def test_two_breaks_under_one_bridge_are_bypassed_like_one() -> None:
+    """The bridge carries all the current past both."""
+    network = network_of(two_by_35())
+    one = solve_impedance(network, 1e4, faults=[Open(20), Short(19, 23, 0.5)])
+    two = solve_impedance(network, 1e4, faults=[Open(20), Open(21), Short(19, 23, 0.5)])
+
+    assert float(one.resistance_ohm[0]) == pytest.approx(float(two.resistance_ohm[0]), rel=1e-9)
+
+
+def test_two_like_bridges_without_resistance_share_their_current() -> None:
+    """The same short told twice changes nothing."""
+    network = network_of(two_by_35())
+    once = solve_impedance(network, 1e5, faults=[Short(30, 33)])
+    twice = solve_impedance(network, 1e5, faults=[Short(30, 33), Short(30, 33)])
+
+    assert float(once.inductance_h[0]) == pytest.approx(float(twice.inductance_h[0]), rel=1e-9)
+
+
+def test_break_beside_the_bridge_opens_the_coil() -> None:
+    """A bridge helps only the turns that it spans."""
+    seen = solve_impedance(network_of(two_by_35()), 1e4, faults=[Open(20), Open(40), Short(19, 22, 0.5)])
+
+    assert np.isinf(seen.resistance_ohm[0])
+
+
 def test_short_never_raises_inductance() -> None:
     """Induced currents oppose the flux: L falls with the frequency and lies below healthy, whatever is bridged."""
     network = network_of(ten_turns())
