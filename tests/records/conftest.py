@@ -44,7 +44,8 @@ def postgresql_server() -> Iterator[str]:
         "UTF8",
         "--no-sync",
     )
-    options = f"-p {port} -c listen_addresses=127.0.0.1 -c unix_socket_directories={folder}"
+    # Nothing here outlives the tests: no need to wait for the disk.
+    options = f"-p {port} -c listen_addresses=127.0.0.1 -c unix_socket_directories={folder} -c fsync=off"
     try:
         _run(*as_owner, _POSTGRESQL / "pg_ctl", "-D", data, "-l", folder / "log", "-o", options, "-w", "start")
         yield f"postgresql://coilgate@127.0.0.1:{port}/postgres"

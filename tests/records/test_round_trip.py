@@ -70,7 +70,7 @@ _numbers: Iterator[int] = count()
 
 
 @pytest.mark.slow
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=50, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(record=_RECORD)
 def test_any_run_comes_back_the_same(records: Records, record: RunRecord) -> None:
     """Texts of every script, infinities, denormal numbers, any order, nothing at all: the same comes back."""
