@@ -101,8 +101,8 @@ def track_inductance_h(segments: Segments, *, fill: float = 0.0, turns_beside: f
     """Partial-inductance matrix (H) of whole turns of straight tracks, bends corrected, shape (turns, turns).
 
     Segments of the same turn carry the same current. `fill` and `turns_beside` as for `corner_inductance_h`.
-    Known error: within 0.05 % of finite-volume solutions of square spirals; 0.1 to 0.3 % low for many sides
-    (12 to 48), where neighbouring sides are no longer parallel.
+    Known error: within 0.05 % of finite-volume solutions of square spirals; low by 0.1 % for 6 and 8 sides and
+    by up to 0.5 % for 20 and more, whose neighbouring sides are no longer parallel.
     """
     matrix = partial_inductance_h(segments)
     angles = bend_angles_rad(segments.start_m, segments.end_m)
