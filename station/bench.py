@@ -288,8 +288,12 @@ def clear_latch(home: Path, bench_name: str, *, who: str, why: str) -> None:
     """Clear the latch of a bench that is not open. `who` and `why` stay in the history beside it.
 
     Raises:
-        BenchError: the latch file cannot be removed.
+        BenchError: no name or no reason was given, it is not latched, or the latch file cannot be removed.
     """
+    if not who.strip() or not why.strip():
+        raise BenchError(f"{bench_name}: a latch is cleared by a person with a reason; give both.")
+    if not DriveState(home, bench_name).latched():
+        raise BenchError(f"{bench_name}: is not latched in {home}; nothing was cleared. Check the name and --home.")
     try:
         DriveState(home, bench_name).clear(who=who, why=why)
     except OSError as error:
