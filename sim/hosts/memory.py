@@ -50,15 +50,27 @@ class MemoryHost:
         link = MemoryLink(self, instrument)
         self._links[name] = link
         instrument.connect(now_s)
+        self._schedule.note(instrument)
         return link
 
-    def next_due(self) -> float | None:
-        """Return when the next thing happens by itself on any instrument; None for never."""
-        return self._schedule.next_due()
+    @property
+    def next_due_s(self) -> float:
+        """Return when the next thing happens by itself on any instrument; infinite for never."""
+        return self._schedule.earliest_s
 
     def run_to(self, now_s: float) -> None:
         """Let all that is due by `now_s` happen, in order of time over all instruments."""
-        self._schedule.run_to(now_s)
+        if self._schedule.earliest_s <= now_s:
+            self._schedule.run_to(now_s)
+
+    def look(self) -> None:
+        """Ask all instruments when they are due: one was given something to do otherwise than by its line."""
+        self._schedule.note_all()
+
+    def tell(self, instrument: SimulatedInstrument, data: bytes, now_s: float) -> None:
+        """Pass a client's bytes to their instrument."""
+        instrument.receive(data, now_s)
+        self._schedule.note(instrument)
 
     def _deliver(self, instrument: SimulatedInstrument, emission: Emission) -> None:
         link = self._links.get(instrument.name)
@@ -73,6 +85,7 @@ class MemoryHost:
         """Note that a link is closed, by whichever side."""
         if self._links.pop(instrument.name, None) is not None:
             instrument.disconnect(self.clock.monotonic())
+            self._schedule.note(instrument)
 
 
 class MemoryLink:
@@ -109,7 +122,7 @@ class MemoryLink:
         self._host.run_to(now_s)
         if self._closed:
             raise self._gone()
-        self._instrument.receive(data, now_s)
+        self._host.tell(self._instrument, data, now_s)
 
     def read_until(self, terminator: bytes, *, timeout: float, limit: int = MESSAGE_LIMIT) -> bytes:
         """Return the next message without its terminator; see `drivers.link.Link` for what is raised."""
@@ -192,8 +205,8 @@ class MemoryLink:
         while True:
             if self._closed:
                 raise self._gone()
-            due_s = host.next_due()
-            if due_s is None or due_s > deadline_s:
+            due_s = host.next_due_s
+            if due_s > deadline_s:
                 clock.advance_to(deadline_s)
                 return False
             clock.advance_to(due_s)

@@ -11,6 +11,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Collection, Mapping
 from concurrent.futures import Future
+from math import inf
 from pathlib import Path
 from types import TracebackType
 from typing import TypeVar
@@ -113,6 +114,7 @@ class NetworkHost:
         now_s = self.clock.monotonic()
         if not self._advancing:
             self._advancing = True
+            self._schedule.note_all()  # ports talk to their instruments by themselves
             self._schedule.run_to(now_s)
             self._advancing = False
         return now_s
@@ -140,8 +142,8 @@ class NetworkHost:
 
     def _turn(self) -> None:
         now_s = self._advanced_s()
-        due_s = self._schedule.next_due()
-        wait_s = None if due_s is None else max(0.0, (due_s - now_s) / self.clock.speed)
+        due_s = self._schedule.earliest_s
+        wait_s = None if due_s == inf else max(0.0, (due_s - now_s) / self.clock.speed)
         if wait_s is not None and wait_s < SHORT_WAIT_S:
             events = self._selector.select(0)
             if not events:

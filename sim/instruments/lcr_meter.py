@@ -144,27 +144,27 @@ class LcrMeter(ScpiInstrument):
 
     def _measure(self) -> Measured:
         world = self.world
+        # Whatever it shows, a measurement ends the settling: an overload is one too.
+        settling = AFTER_RANGE_CHANGE if self._range_changed else 1.0
+        self._range_changed = False
         if self.overloaded():
             return Measured("overload")
         if world.route is Route.LCR and world.coil is not None and not world.contacted:
             return Measured("no_number")
         frequency_hz = 0.0 if self.function == "RDC" else self.frequency_hz
         seen = self._seen_ohm(frequency_hz)
-        self._choose_range(abs(seen))
+        if self.auto_range:
+            self._choose_range(abs(seen))
+            settling = 1.0
         if abs(seen) > HEADROOM * self.range_ohm:
             return Measured("overload")
-        settling = AFTER_RANGE_CHANGE if self._range_changed else 1.0
-        self._range_changed = False
         if frequency_hz == 0.0:
             return self._dc(seen.real * settling)
         return self._pair(self._shown(seen * settling, frequency_hz), frequency_hz)
 
     def _choose_range(self, magnitude_ohm: float) -> None:
-        if not self.auto_range:
-            return
         fitting = (item for item in LCR_RANGES_OHM if magnitude_ohm <= HEADROOM * item)
         self.range_ohm = next(fitting, LCR_RANGES_OHM[-1])
-        self._range_changed = False
 
     def _dc(self, resistance_ohm: float) -> Measured:
         error = self.world.errors.lcr_error(self.range_ohm)

@@ -5,7 +5,7 @@ Not imitated: the time that bytes need on a serial line, character-by-character 
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from heapq import heappop, heappush
 from math import inf
 
@@ -40,22 +40,11 @@ class Work:
     finish: Finish
 
 
-@dataclass(slots=True)
-class _Entry:
-    time_s: float
-    number: int
-    session: int
-    finish: Finish
+_Entry = tuple[float, int, int, Finish]
+"""When, a running number (so that a tie keeps its order), the session that asked, what to do."""
 
-    def __lt__(self, other: "_Entry") -> bool:
-        return (self.time_s, self.number) < (other.time_s, other.number)
-
-
-@dataclass(slots=True)
-class _Message:
-    arrived_s: float
-    session: int
-    line: bytes = field(default=b"")
+_Message = tuple[float, int, bytes]
+"""When it arrived, the session that sent it, the message without its terminator."""
 
 
 class LineInstrument:
@@ -114,7 +103,7 @@ class LineInstrument:
             if self.urgent(line):
                 self._start(line, now_s, self._session)
             else:
-                self._inbox.append(_Message(now_s, self._session, line))
+                self._inbox.append((now_s, self._session, line))
         self._run_to(now_s)
 
     def advance(self, now_s: float) -> list[Emission]:
@@ -137,7 +126,7 @@ class LineInstrument:
     def schedule(self, time_s: float, finish: Finish) -> None:
         """Have `finish` called at `time_s`; what it returns is sent, if the client is still there."""
         self._number += 1
-        heappush(self._agenda, _Entry(time_s, self._number, self._session, finish))
+        heappush(self._agenda, (time_s, self._number, self._session, finish))
 
     def shown_identity(self) -> str:
         """Return who the instrument says it is."""
@@ -166,21 +155,21 @@ class LineInstrument:
     # Inside.
 
     def _next_s(self) -> float:
-        agenda_s = self._agenda[0].time_s if self._agenda else inf
+        agenda_s = self._agenda[0][0] if self._agenda else inf
         if self._inbox:
-            message_s = self._inbox[0].arrived_s
+            message_s = self._inbox[0][0]
             return min(agenda_s, message_s if message_s > self._free_s else self._free_s)
         return agenda_s
 
     def _run_to(self, now_s: float) -> None:
-        while (time_s := self._next_s()) <= now_s:
+        while (self._agenda or self._inbox) and (time_s := self._next_s()) <= now_s:
             self.world.advance(time_s)
-            if self._agenda and self._agenda[0].time_s <= time_s:
-                entry = heappop(self._agenda)
-                self._send(entry.finish(time_s), time_s, entry.session)
+            if self._agenda and self._agenda[0][0] <= time_s:
+                _, _, session, finish = heappop(self._agenda)
+                self._send(finish(time_s), time_s, session)
             else:
-                message = self._inbox.popleft()
-                self._start(message.line, time_s, message.session)
+                _, session, line = self._inbox.popleft()
+                self._start(line, time_s, session)
         self.world.advance(now_s)
 
     def _start(self, line: bytes, time_s: float, session: int) -> None:
@@ -191,7 +180,7 @@ class LineInstrument:
         if not self.urgent(line):
             self._free_s = done_s
         self._number += 1
-        heappush(self._agenda, _Entry(done_s, self._number, session, work.finish))
+        heappush(self._agenda, (done_s, self._number, session, work.finish))
 
     def _send(self, data: bytes, time_s: float, session: int) -> None:
         if data and session == self._session:

@@ -1,6 +1,7 @@
 """A scripted peer behind the simulation's memory host, in simulated time."""
 
 import heapq
+from collections.abc import Callable
 
 from drivers.clock import ManualClock
 from sim.instrument import Emission
@@ -15,6 +16,8 @@ class MemoryPeer:
         self._due: list[tuple[float, int, Emission]] = []
         self._count = 0
         self._came = b""
+        self.on_change: Callable[[], None] = lambda: None
+        """Called when it was given something to send: for the host."""
 
     # For the check.
 
@@ -64,3 +67,4 @@ class MemoryPeer:
     def _emit(self, emission: Emission) -> None:
         self._count += 1
         heapq.heappush(self._due, (emission.time_s, self._count, emission))
+        self.on_change()

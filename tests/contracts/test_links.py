@@ -50,7 +50,9 @@ def _in_memory() -> Iterator[LinkUnderTest]:
     stop = StopToken()
     clock = ManualClock(stop=stop)
     peer = MemoryPeer("lcr-1", clock)
-    link = MemoryHost({"lcr-1": peer}, clock, stop=stop).link("lcr-1")
+    host = MemoryHost({"lcr-1": peer}, clock, stop=stop)
+    peer.on_change = host.look
+    link = host.link("lcr-1")
     yield LinkUnderTest(link, peer, stop, clock.monotonic, real_time=False)
 
 
@@ -223,7 +225,9 @@ def test_check_link_names_broken_check(broken: type[BrokenLink], told: str) -> N
         stop = StopToken()
         clock = ManualClock(stop=stop)
         peer = MemoryPeer("lcr-1", clock)
-        link = broken(MemoryHost({"lcr-1": peer}, clock, stop=stop).link("lcr-1"))
+        host = MemoryHost({"lcr-1": peer}, clock, stop=stop)
+        peer.on_change = host.look
+        link = broken(host.link("lcr-1"))
         yield LinkUnderTest(link, peer, stop, clock.monotonic, real_time=False)
 
     with pytest.raises(ContractBroken) as caught:

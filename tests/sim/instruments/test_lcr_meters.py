@@ -141,6 +141,19 @@ def test_first_reading_after_a_range_change_is_off() -> None:
     assert (8.08, 8.0) == pytest.approx((first, second), rel=1e-6)
 
 
+def test_overload_after_a_range_change_is_the_first_reading() -> None:
+    """A meter that settles on an open route has settled: the coil's first reading is right."""
+    talk = _ready()
+    talk.fixture("ROUTE OPEN")
+    talk.tell(LCR, "FUNC RDC", "RANG 10", "TRIG")
+    shown = talk.ask(LCR, "FETC?")
+    talk.fixture("ROUTE LCR")
+    talk.tell(LCR, "TRIG")
+
+    assert shown.endswith(",+1")
+    assert 8.0 == pytest.approx(float(talk.ask(LCR, "FETC?").split(",")[0]), rel=1e-6)
+
+
 def test_phase_error_moves_inductance_by_its_share_of_q() -> None:
     """L is off by gain + phase/Q: at Q = 0.94 a phase error of 1 mrad is 0.106 %."""
     talk = _ready(errors=BenchErrors(lcr={100.0: LcrError(phase_rad=1e-3)}))
