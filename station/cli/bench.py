@@ -37,12 +37,10 @@ def check(
 
     Example: coilgate bench check --bench bench-1.toml --plan IS-20.toml
     """
-    from station.app.station import Station
-    from station.signals import stop_on_signals
+    from station.cli.opening import open_stoppable
 
     with (
-        Station.open(home_of(ctx)) as station,
-        stop_on_signals(station.stop),
+        open_stoppable(ctx) as station,
         station.inspecting(bench_file, plan_file=plan_file, where="coilgate bench check") as inspection,
     ):
         checks = []
@@ -83,13 +81,11 @@ def verify(
     Example: coilgate bench verify --bench bench-1.toml --operator OP-07
     """
     from station.app.facts import verification_fact
-    from station.app.station import Station
+    from station.cli.opening import open_stoppable
     from station.cli.telling import tell_progress
-    from station.signals import stop_on_signals
 
     with (
-        Station.open(home_of(ctx)) as station,
-        stop_on_signals(station.stop),
+        open_stoppable(ctx) as station,
         station.inspecting(bench_file, where="coilgate bench verify") as inspection,
     ):
         inspection.tell = tell_progress

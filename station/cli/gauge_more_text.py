@@ -1,5 +1,7 @@
 """The smaller gauge studies as text: what it comes to first, then how."""
 
+from decimal import ROUND_HALF_UP, Decimal
+
 from station.cli.gauge_text import number, pair
 from station.cli.output import table
 from station.quality.agreement import Agreement
@@ -142,8 +144,8 @@ def attribute_text(study: AttributeAgreement, file: str) -> str:
             _share(each.effectiveness),
             _share(each.within),
             f"{each.kappa.value:.2f}",
-            f"{each.miss.percent:.1f} %",
-            f"{each.false_alarm.percent:.1f} %",
+            _one_digit(each.miss.percent),
+            _one_digit(each.false_alarm.percent),
         )
         for each in study.appraisers
     ]
@@ -160,6 +162,11 @@ def attribute_text(study: AttributeAgreement, file: str) -> str:
             "Miss: called acceptable and is not; false alarm: the reverse. AIAG's guide: 2 % and 5 % are good.",
         ]
     )
+
+
+def _one_digit(percent: float) -> str:
+    # Half up, as printed tables have it: 6.25 is 6.3, which Python's own rounding would make 6.2.
+    return f"{Decimal(repr(percent)).quantize(Decimal('0.1'), ROUND_HALF_UP)} %"
 
 
 def _share(share: Share) -> str:

@@ -4,7 +4,6 @@ from pathlib import Path
 
 import click
 
-from station.cli.main import home_of
 from station.cli.output import emit
 
 
@@ -23,9 +22,9 @@ def show(ctx: click.Context, name: str, as_json: bool) -> None:
     Example: coilgate lot show L2641
     """
     from station.app.facts import lot_fact
-    from station.app.station import Station
+    from station.cli.opening import open_station
 
-    with Station.open(home_of(ctx)) as station:
+    with open_station(ctx) as station:
         summary = station.records.lot_summary(name)
         if as_json:
             emit(lot_fact(summary))
@@ -46,12 +45,12 @@ def export(ctx: click.Context, name: str, target: Path, as_json: bool) -> None:
 
     Example: coilgate lot export L2641 --to L2641.csv
     """
-    from station.app.station import Station
+    from station.cli.opening import open_station
     from station.errors import RecordError
 
     if target.suffix not in (".csv", ".parquet"):
         raise RecordError(f"{target}: an export ends in .csv or .parquet.")
-    with Station.open(home_of(ctx)) as station:
+    with open_station(ctx) as station:
         rows = station.export_lot(name, target)
     if as_json:
         emit({"lot": name, "file": str(target), "rows": rows})

@@ -52,9 +52,15 @@ class _LazyGroup(click.Group):
     envvar="COILGATE_HOME",
     help="Folder of records, reports and backups. Default: a per-user data folder.",
 )
+@click.option(
+    "--records",
+    "records_url",
+    envvar="COILGATE_RECORDS",
+    help="URL of the records, such as postgresql://USER@HOST/NAME. Default: a file in the home folder.",
+)
 @click.version_option(package_name="coilgate", message="coilgate %(version)s")
 @click.pass_context
-def cli(ctx: click.Context, home: Path | None) -> None:
+def cli(ctx: click.Context, home: Path | None, records_url: str | None) -> None:
     """Test station for printed planar coils: measure, judge, sort into bins, keep the record.
 
     \b
@@ -74,6 +80,11 @@ def home_of(ctx: click.Context) -> Path:
     from platformdirs import user_data_path
 
     return user_data_path("coilgate", appauthor=False)
+
+
+def records_url_of(ctx: click.Context) -> str | None:
+    """Return the records' URL asked for, or None for the file in the home folder."""
+    return ctx.find_root().params.get("records_url")
 
 
 def main() -> None:

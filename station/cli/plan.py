@@ -4,7 +4,6 @@ from pathlib import Path
 
 import click
 
-from station.cli.main import home_of
 from station.cli.output import emit, table
 
 
@@ -58,11 +57,11 @@ def release(ctx: click.Context, file: Path, who: str, why: str, as_json: bool) -
     """
     from station.app.files import read_plan
     from station.app.plans import require_measurable
-    from station.app.station import Station
+    from station.cli.opening import open_station
 
     found = read_plan(file)
     require_measurable(found)
-    with Station.open(home_of(ctx)) as station:
+    with open_station(ctx) as station:
         revision = station.records.release_plan(found, who=who, why=why, utc=station.clock.utc_now())
     if as_json:
         emit({"part": revision.part, "revision": revision.revision, "plan_hash": revision.plan_hash})
@@ -80,10 +79,10 @@ def show(ctx: click.Context, part: str | None, text: bool, as_json: bool) -> Non
 
     Example: coilgate plan show IS-20 --text
     """
-    from station.app.station import Station
+    from station.cli.opening import open_station
     from station.errors import RecordError
 
-    with Station.open(home_of(ctx)) as station:
+    with open_station(ctx) as station:
         every = station.records.released_plans(every_revision=True)
     revisions = [each for each in every if part in (None, each.part)]
     if not revisions:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL, home_of
+from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL
 from station.cli.output import decision_text, emit, result_text, say, table
 
 if TYPE_CHECKING:
@@ -66,16 +66,14 @@ def measure(
             "no bench is taken by default. Say which: --bench FILE\n"
             "For a simulated one, run in another terminal: coilgate bench simulate"
         )
-    from station.app.station import Station
+    from station.cli.opening import open_stoppable
     from station.cli.telling import tell_progress
     from station.core.run_record import Purpose
     from station.inspection import Request
-    from station.signals import stop_on_signals
 
     request = Request(operator, Purpose(purpose), lot, repeat, load_timeout)
     with (
-        Station.open(home_of(ctx)) as station,
-        stop_on_signals(station.stop),
+        open_stoppable(ctx) as station,
         station.inspecting(bench_file, plan_file=plan_file, where="coilgate unit measure") as inspection,
     ):
         inspection.tell = tell_progress
@@ -157,10 +155,10 @@ def show(ctx: click.Context, serial: str, messages: bool, as_json: bool) -> None
     Example: coilgate unit show L2641-01-A01
     """
     from station.app.facts import run_fact
-    from station.app.station import Station
+    from station.cli.opening import open_station
     from station.errors import RecordError
 
-    with Station.open(home_of(ctx)) as station:
+    with open_station(ctx) as station:
         summaries = station.records.runs_of(serial)
         closed = [each for each in summaries if each.decision is not None]
         if not closed:
@@ -213,9 +211,9 @@ def release(ctx: click.Context, serial: str, reason_code: str, who: str, why: st
 
     Example: coilgate unit release L2641-01-A07 --reason reseated --who EN-02 --why "pads cleaned"
     """
-    from station.app.station import Station
+    from station.cli.opening import open_station
 
-    with Station.open(home_of(ctx)) as station:
+    with open_station(ctx) as station:
         station.records.release_held(
             serial, reason_code=reason_code, who=who, why=why, utc=station.clock.utc_now()
         )
