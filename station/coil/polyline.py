@@ -136,9 +136,9 @@ def _problems(coil: PolylineCoil) -> list[str]:
     found: list[str] = []
     if not 0 < coil.copper_m < 1:
         found.append(f"copper thickness must be above 0 and below 1 m; got {coil.copper_m:g} m")
-    if coil.plating_m < 0 or coil.lead_resistance_ohm < 0 or coil.via_resistance_ohm < 0:
+    if not all(0 <= each < np.inf for each in (coil.plating_m, coil.lead_resistance_ohm, coil.via_resistance_ohm)):
         found.append("plating, lead resistance and via resistance must be 0 or above")
-    if len(coil.layer_gaps_m) < coil.layers - 1 or any(gap <= 0 for gap in coil.layer_gaps_m):
+    if len(coil.layer_gaps_m) < coil.layers - 1 or not all(0 < gap < 1 for gap in coil.layer_gaps_m):
         found.append(f"{coil.layers} layers need {coil.layers - 1} layer gaps above 0; got {coil.layer_gaps_m}")
     for number, (here, there) in enumerate(zip(coil.points, coil.points[1:], strict=False), start=1):
         moved = np.hypot(there.x_m - here.x_m, there.y_m - here.y_m)

@@ -162,6 +162,9 @@ def test_plot_is_written_and_the_same_each_time(tmp_path: Path, words: tuple[str
         (["spread", *DRAWN, "--width-tolerance", "1um", "--drive", "3 K"], "must be a current or a voltage"),
         (["spread", *DRAWN, "--width-tolerance", "1um", "--thermal-resistance", "60"], "with its unit"),
         (["spread", *DRAWN, "--width-tolerance", "1um", "--height", "-1mm"], "height must be 0 or above"),
+        (["spread", *DRAWN, "--width-tolerance", "1um", "--drive", "0 mA"], "--drive must be above 0"),
+        (["spread", *DRAWN, "--width-tolerance", "1um", "--thermal-resistance", "hot K/W"], "with its unit"),
+        (["predict", "--polyline", "x.csv"], "--polyline needs --copper"),
         (["spread", "--polyline", "x.csv", "--width-tolerance", "1um"], "needs turns"),
         (["faults", *DRAWN, "--height", "-1 mm"], "--height must be 0 or above"),
         (["faults", *DRAWN, "--contact", "-1 ohm"], "0 ohm or more"),
@@ -173,6 +176,33 @@ def test_refusal_names_the_option_and_what_would_be_right(words: list[str], mess
 
     assert 2 == result.exit_code
     assert message in result.output
+
+
+def test_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
+    """A picture instead of a table."""
+    picture = tmp_path / "coil.csv"
+    picture.write_bytes(b"\x89PNG\xff\xfe")
+
+    assert "is no text in UTF-8" in _run("predict", "--polyline", str(picture), "--copper", "18um").output
+
+
+def test_four_layers_take_one_gap_or_three_and_any_winding() -> None:
+    """One gap counts for all; opposed layers cancel."""
+    four = [word if word != "2" else "4" for word in DRAWN]
+    alike = json.loads(_run("predict", *four, "--json").stdout)
+    opposed = json.loads(_run("predict", *four, "--winding-senses", "+-+-", "--json").stdout)
+    gaps = ["--layer-gap", "82um", "--layer-gap", "82um"]
+
+    assert alike == json.loads(_run("predict", *four, *gaps, "--json").stdout)
+    assert opposed["inductance_h"] < 0.05 * alike["inductance_h"]
+
+
+def test_fault_table_skips_runs_longer_than_the_coil() -> None:
+    """Ten shorted turns of a coil of two are no fault of that coil."""
+    short = [word if word != "35" else "2" for word in DRAWN]
+    facts = json.loads(_run("faults", *short, "--json").stdout)
+
+    assert not any(each["coil"].startswith(("3 ", "10 ")) for each in facts["coils"])
 
 
 def test_help_has_an_example() -> None:

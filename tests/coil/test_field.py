@@ -238,6 +238,16 @@ def test_shorted_turn_weakens_the_field_and_delays_it() -> None:
     assert 0 < abs(fast.imag)
 
 
+def test_field_below_the_coil_mirrors_the_one_above() -> None:
+    """One layer: the same across its mid-plane, the radial part reversed (rings below, closed form above)."""
+    coil = replace(ten_turns(), turns_per_layer=10.0)
+    middle = coil.layer_heights_m()[0]
+    above = flux_density_t_per_a(coil, np.array([[1e-3, 0, middle + 2e-3]]))[0]
+    below = flux_density_t_per_a(coil, np.array([[1e-3, 0, middle - 2e-3]]))[0]
+
+    np.testing.assert_allclose(below, above * [-1, 1, 1], rtol=3e-3)
+
+
 def test_no_points_give_no_field() -> None:
     """An empty profile is no error."""
     assert (0, 3) == flux_density_t_per_a(two_by_35(), np.zeros((0, 3))).shape

@@ -65,6 +65,14 @@ def test_layers_of_a_polygon_meet_at_their_vias() -> None:
     np.testing.assert_allclose(lines[1][-1], lines[2][0], atol=coil.pitch_m / 2)
 
 
+def test_reversed_layer_of_a_polygon_turns_the_other_way() -> None:
+    """Winding sense -1 is the mirror image."""
+    coil = replace(ten_turns(), shape="square", layers=2, layer_gaps_m=(1e-4,), winding_senses=(1, -1))
+    x, y, _ = layer_centre_line_m(coil, 1).T
+
+    assert np.sum(x[:-1] * y[1:] - x[1:] * y[:-1]) < 0
+
+
 def test_wider_tracks_keep_their_centre_line() -> None:
     """Etching moves both edges."""
     coil = two_by_35()

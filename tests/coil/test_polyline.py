@@ -68,6 +68,8 @@ def test_a_change_of_layer_in_place_is_a_via() -> None:
         ("x,y,layer,width\n0,0,0,0.1\n", "line 2: layer must be a whole number from 1 to 4; got 0"),
         ("x,y,layer,width\n0,0,1,0\n", "line 2: width must be above 0"),
         ("x,y,layer,width\n0,0,1,0.1\n1,2\n", "line 3: layer must be a finite number; got ''"),
+        ("x,y,layer,width\n" + "9" * 140_000, "is no CSV table"),
+        ("x,y,layer,width\n" + "0,0,1,0.1\n" * 5_001, "has 5001 points; at most 5000"),
     ],
 )
 def test_bad_table_is_refused_with_its_line(table: str, message: str) -> None:
@@ -90,6 +92,25 @@ def test_impossible_track_is_refused(table: str, message: str) -> None:
     """What can be read but not made."""
     with pytest.raises(GeometryError, match=message):
         PolylineCoil(points=read_polyline_csv(table), copper_m=18e-6, layer_gaps_m=(50e-6,))
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"copper_m": 0.0}, "copper thickness must be above 0"),
+        ({"plating_m": -1e-6}, "must be 0 or above"),
+        ({"via_resistance_ohm": float("nan")}, "must be 0 or above"),
+        ({"layer_gaps_m": ()}, "2 layers need 1 layer gaps above 0"),
+        ({"layer_gaps_m": (0.0,)}, "2 layers need 1 layer gaps above 0"),
+    ],
+)
+def test_impossible_build_up_is_refused(change: dict[str, object], message: str) -> None:
+    """Copper, plating, vias and layers of a drawn coil."""
+    points = read_polyline_csv("x,y,layer,width\n0,0,1,0.1\n1,0,1,0.1\n\n1,0,2,0.1\n2,0,2,0.1\n")
+    good: dict[str, object] = {"copper_m": 18e-6, "layer_gaps_m": (50e-6,)}
+
+    with pytest.raises(GeometryError, match=message):
+        PolylineCoil(points=points, **(good | change))  # type: ignore[arg-type]
 
 
 @given(st.text(max_size=80))

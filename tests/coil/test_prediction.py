@@ -1,6 +1,7 @@
 """The one call, and what the package offers."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -63,3 +64,14 @@ def test_bad_frequency_or_height_is_refused() -> None:
         predict(two_by_35(), frequency_hz=0.0)
     with pytest.raises(ValueError, match="height must be 0 or above"):
         predict(two_by_35(), heights_m=[-1e-3])
+
+
+def test_example_of_the_documentation_runs() -> None:
+    """The code of the coil model's page, as it stands there."""
+    page = (Path(station.coil.__file__).parent / "README.md").read_text(encoding="utf-8")
+    code = page.split("```python\n")[1].split("```")[0]
+    names: dict[str, object] = {}
+
+    exec(code, names)
+
+    assert "seen" in names

@@ -68,6 +68,20 @@ def test_width_of_zero_is_refused() -> None:
     """A break is an open, not a number."""
     with pytest.raises(ValueError, match="above 0 everywhere"):
         resistance.track_resistance_ohm(1.0, [1e-4, 0.0], 18e-6, 1.7e-8)
+    with pytest.raises(ValueError, match="above 0 everywhere"):
+        resistance.turn_resistances_ohm(ten_turns(), turn_widths_m=[1e-4] * 9 + [0.0])
+
+
+def test_a_neck_in_one_turn_counts_there_alone() -> None:
+    """Half the width: twice that turn's resistance, the others as drawn."""
+    widths = np.full(10, 0.3e-3)
+    widths[4] = 0.15e-3
+
+    ratio = resistance.turn_resistances_ohm(ten_turns(), turn_widths_m=widths) / resistance.turn_resistances_ohm(
+        ten_turns()
+    )
+
+    np.testing.assert_allclose(ratio, [1, 1, 1, 1, 2, 1, 1, 1, 1, 1])
 
 
 @pytest.mark.parametrize(("width_m", "ohm"), [(0.145e-3, 12.0), (0.1e-3, 17.0), (0.05e-3, 34.0)])
