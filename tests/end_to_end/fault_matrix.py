@@ -16,7 +16,7 @@ from sim.faults import SENDING_FAULTS, Fault, FaultKind
 from station.app.simulated import Simulation
 from station.core.results import Decision
 from station.errors import StationError
-from tests.end_to_end.shop import LITTLE_NOISE, SEED, OpenShop, Shop
+from tests.end_to_end.shop import EVEN_NOISE, SEED, OpenShop, Shop
 
 INSTRUMENTS = (LCR, SOURCE, FIXTURE, THERMOMETER, OPERATOR)
 SPOILT, NEXT, AFTER = 1, 2, 3
@@ -25,8 +25,8 @@ SPOILT, NEXT, AFTER = 1, 2, 3
 WAIT_S = 10.0
 
 BENCHES: Mapping[str, Simulation] = {
-    "A": Simulation(seed=SEED, noise=LITTLE_NOISE),
-    "B": Simulation(seed=SEED, noise=LITTLE_NOISE, lcr_model="LCR-B", thermometer_model="TH-S"),
+    "A": Simulation(seed=SEED, noise=EVEN_NOISE),
+    "B": Simulation(seed=SEED, noise=EVEN_NOISE, lcr_model="LCR-B", thermometer_model="TH-S"),
 }
 """Both dialects of the LCR meter, and the polled and the streaming thermometer."""
 
@@ -45,6 +45,7 @@ class Variant:
     name: str
     kind: FaultKind
     last: Last = Last.ONCE
+    times: int = 1
     seconds: float = 0.0
     amount: float = 0.0
     data: bytes = b""
@@ -54,6 +55,8 @@ class Variant:
     only: tuple[str, ...] = ()
     may_latch: tuple[str, ...] = ()
     """Instruments on which the drive's state can't be known any more."""
+    temperature_off_k: float = 0.0
+    """By how much the thermometer may be wrong without anybody's knowledge until the next verification."""
     may_pass_next: bool = True
     """A lasting fault that cannot go unnoticed: the next unit must not PASS."""
 
@@ -73,6 +76,14 @@ VARIANTS = (
     Variant("split by half a second", FaultKind.SPLIT, seconds=0.58),
     Variant("cut", FaultKind.CUT),
     Variant("lost reply", FaultKind.LOST_REPLY),
+    Variant(
+        "replies lost for good",
+        FaultKind.LOST_REPLY,
+        Last.LASTS,
+        times=0,
+        may_latch=(SOURCE,),
+        may_pass_next=False,
+    ),
     Variant("doubled at once", FaultKind.DOUBLED, dangerous=True),
     Variant("doubled later", FaultKind.DOUBLED, seconds=0.005, dangerous=True),
     Variant("doubled much later", FaultKind.DOUBLED, seconds=2.5),
@@ -101,7 +112,8 @@ VARIANTS = (
     Variant("wrong identity", FaultKind.WRONG_IDENTITY, Last.LASTS, data=b"INVENTED,LCR-Z,9,9"),
     Variant("overload", FaultKind.OVERLOAD),
     Variant("error in the queue", FaultKind.ERROR_ENTRY),
-    Variant("frozen", FaultKind.FROZEN, Last.LASTS, may_latch=(SOURCE,)),
+    # A thermometer that freezes while the coil is still warm from its drive: about a kelvin.
+    Variant("frozen", FaultKind.FROZEN, Last.LASTS, may_latch=(SOURCE,), temperature_off_k=1.5),
     Variant("drift of 1 % an hour", FaultKind.DRIFT, Last.LASTS, amount=0.01),
     Variant("stuck", FaultKind.STUCK, Last.LASTS, only=(SOURCE, FIXTURE), may_latch=(SOURCE,)),
 )
@@ -134,6 +146,9 @@ class Outcome:
     wrong: list[str] = field(default_factory=list)
 
 
+_ABOUT_COMMANDS = (FaultKind.COMMAND_LOST, FaultKind.SILENT)
+
+
 @dataclass(frozen=True, slots=True)
 class Span:
     """The messages of the spoilt unit's way on a good bench, of one instrument: first and one past last."""
@@ -142,8 +157,13 @@ class Span:
     sent: tuple[int, int]
 
     def of(self, variant: Variant) -> tuple[int, int]:
-        """Return the messages that `variant` counts; an instrument that is told nothing counts what it sends."""
-        if variant.counts_sent or self.told[0] == self.told[1]:
+        """Return the messages that `variant` counts.
+
+        An instrument that talks by itself counts what it sends also for what befalls itself; it has no
+        commands to lose or to be deaf to.
+        """
+        unasked = self.told[0] == self.told[1]
+        if variant.counts_sent or (unasked and variant.kind not in _ABOUT_COMMANDS):
             return self.sent
         return self.told
 
@@ -180,6 +200,7 @@ def run_point(shop: Shop, spans: Mapping[str, Span], point: Point) -> Outcome:
         instrument=point.instrument,
         kind=variant.kind,
         nth=spans[point.instrument].of(variant)[0] + point.index,
+        times=variant.times,
         seconds=variant.seconds,
         amount=variant.amount,
         data=variant.data,
@@ -216,7 +237,9 @@ def _take(opened: OpenShop, index: int, outcome: Outcome) -> str:
     try:
         record = opened.measure(index)
         said = record.decision.value
-        outcome.wrong.extend(f"unit {index}: {each}" for each in opened.wrong_values(record))
+        allowed_k = outcome.point.variant.temperature_off_k if outcome.point.instrument == THERMOMETER else 0.0
+        wrong = opened.wrong_values(record, temperature_off_k=allowed_k)
+        outcome.wrong.extend(f"unit {index}: {each}" for each in wrong)
         if record.decision is Decision.FAIL:
             outcome.wrong.append(f"unit {index}: FAIL of a good unit, {record.reason}")
         if record.decision is Decision.INVALID and (record.reason is None or not record.reason.remedy):

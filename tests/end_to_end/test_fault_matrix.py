@@ -18,8 +18,8 @@ from tests.end_to_end.fault_matrix import (
 )
 from tests.end_to_end.shop import Shop
 
-DANGEROUS_EVERY = 7
-OTHERS_EVERY = 17
+DANGEROUS_EVERY = 5
+OTHERS_EVERY = 13
 SECOND_BENCH_EVERY = 41
 
 _CASES = [
