@@ -1,6 +1,6 @@
 """A crossed study whole: by analysis of variance, pooled and not, and by average and range."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from station.quality.gauge_anova import (
     POOLING_SIGNIFICANCE,
@@ -37,7 +37,9 @@ class CrossedStudy:
     pooling_significance: float
     pooled: bool
     with_interaction: Model
+    """The model that keeps the interaction."""
     without_interaction: Model
+    """The pooled model; its interval of the interaction is the other's."""
     average_range: AverageRange
 
     @property
@@ -60,16 +62,31 @@ def crossed_study(
     if tolerance is not None and not 0.0 < tolerance < float("inf"):
         raise ValueError(f"a tolerance must be a finite width above 0; got {tolerance}")
     table = anova_table(readings)
-    models = [
+    kept, pooled = (
         Model(each, variation_of(each), intervals(each, tolerance=tolerance, level=level))
         for each in (table, pooled_table(table))
-    ]
+    )
+    pooled = replace(pooled, intervals=_with_interaction_of(pooled.intervals, kept.intervals))
     return CrossedStudy(
         readings,
         tolerance,
         pooling_significance,
         may_pool(table, significance=pooling_significance),
-        models[0],
-        models[1],
+        kept,
+        pooled,
         average_range(readings),
+    )
+
+
+def _with_interaction_of(pooled: Intervals, kept: Intervals) -> Intervals:
+    """Return the pooled intervals with the interaction's own: not significant is not the same as known to be 0."""
+    name = "interaction"
+    tolerance = pooled.percent_of_tolerance
+    if tolerance is not None and kept.percent_of_tolerance is not None:
+        tolerance = tolerance | {name: kept.percent_of_tolerance[name]}
+    return replace(
+        pooled,
+        standard_deviations=pooled.standard_deviations | {name: kept.standard_deviations[name]},
+        percent_of_study_variation=pooled.percent_of_study_variation | {name: kept.percent_of_study_variation[name]},
+        percent_of_tolerance=tolerance,
     )

@@ -8,6 +8,7 @@ The draws are a fixed low-discrepancy sequence: the same study always gives the 
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -80,13 +81,17 @@ def _variances(table: AnovaTable) -> dict[str, np.ndarray]:
 
 
 def _expected_mean_squares(table: AnovaTable) -> dict[str, np.ndarray]:
+    draws = _chi_squared(tuple(line.degrees_of_freedom for line in table.lines))
+    return {line.source: line.sum_of_squares / column for line, column in zip(table.lines, draws, strict=True)}
+
+
+@lru_cache(maxsize=8)
+def _chi_squared(freedoms: tuple[int, ...]) -> np.ndarray:
+    """Chi-squared draws, shape (sources, DRAWS); kept, as they depend on the size of a study only."""
     from scipy.special import gammaincinv
 
-    points = _points(len(table.lines))
-    return {
-        line.source: line.sum_of_squares / (2.0 * gammaincinv(line.degrees_of_freedom / 2.0, column))
-        for line, column in zip(table.lines, points, strict=True)
-    }
+    halves = np.array(freedoms)[:, None] / 2.0
+    return 2.0 * gammaincinv(halves, _points(len(freedoms)))
 
 
 def _points(dimensions: int) -> np.ndarray:

@@ -147,7 +147,9 @@ def _cells(
     by_cell: dict[_Cell, list[int]] = {}
     for row, cell in enumerate(zip(parts, appraisers, strict=True)):
         by_cell.setdefault(cell, []).append(row)
-    found += _unequal(columns, by_cell)
+    if not (empty or more):
+        # Without its name a reading belongs to no cell, and the counts would mislead.
+        found += _unequal(columns, by_cell)
     refuse(found)
     order = tuple(dict.fromkeys(parts)), tuple(dict.fromkeys(appraisers))
     rows = np.array([[by_cell[part, appraiser] for appraiser in order[1]] for part in order[0]])
