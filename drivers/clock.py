@@ -4,12 +4,14 @@ Link time (deadlines, quiet) belongs to the link and is real on real ports. `Man
 links only: it belongs to one thread and raises for any other.
 """
 
-import threading
 import time
 from datetime import UTC, datetime, timedelta
+from threading import get_ident
 from typing import Protocol
 
 from drivers.stop import POLL_S, StopToken
+
+_FOREIGN_THREAD = "a manual clock belongs to the thread that made it; give each thread its own"
 
 
 class Clock(Protocol):
@@ -67,11 +69,12 @@ class ManualClock:
         self._stop = stop or StopToken()
         self._start_utc = start_utc
         self._now_s = 0.0
-        self._thread = threading.get_ident()
+        self._thread = get_ident()
 
     def monotonic(self) -> float:
         """Return simulated seconds since this clock was made."""
-        self._check_thread()
+        if get_ident() != self._thread:  # not a call: it is asked several times a message
+            raise RuntimeError(_FOREIGN_THREAD)
         return self._now_s
 
     def sleep(self, seconds: float) -> None:
@@ -81,13 +84,9 @@ class ManualClock:
 
     def advance_to(self, time_s: float) -> None:
         """Jump to `time_s`; a time in the past leaves the clock where it is."""
-        self._check_thread()
-        self._now_s = max(self._now_s, time_s)
+        if time_s > self.monotonic():
+            self._now_s = time_s
 
     def utc_now(self) -> datetime:
         """Return the start's UTC time plus the simulated seconds."""
         return self._start_utc + timedelta(seconds=self.monotonic())
-
-    def _check_thread(self) -> None:
-        if threading.get_ident() != self._thread:
-            raise RuntimeError("a manual clock belongs to the thread that made it; give each thread its own")

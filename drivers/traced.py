@@ -1,8 +1,8 @@
 """Record each message that passes a link: what a run keeps as evidence of where its readings came from."""
 
 from collections import deque
-from dataclasses import dataclass
-from typing import Literal
+from itertools import starmap
+from typing import Literal, NamedTuple
 
 from drivers.clock import Clock
 from drivers.link import MESSAGE_LIMIT, Link
@@ -13,8 +13,7 @@ _MESSAGES_KEPT = 100_000
 """Nobody takes the transcript of an idle bench: it forgets its oldest messages then."""
 
 
-@dataclass(frozen=True, slots=True)
-class TracedMessage:
+class TracedMessage(NamedTuple):
     """Bytes as they passed: `out` to the instrument, `in` from it, terminator included.
 
     `monotonic_s` is process time of the bench's clock, taken before the first byte goes out or after the last
@@ -41,15 +40,19 @@ class Transcript:
         self._rows.append((instrument, direction, monotonic_s, data))
 
     def messages(self) -> tuple[TracedMessage, ...]:
-        """Return what has passed since the last `take`."""
-        return tuple(TracedMessage(*row) for row in self._rows)
+        """Return what has passed since the last `take` or `clear`."""
+        return tuple(starmap(TracedMessage, self._rows))
 
     def take(self) -> tuple[TracedMessage, ...]:
-        """Return what has passed since the last `take`, and forget it."""
+        """Return what has passed since the last `take` or `clear`, and forget it."""
         taken = self.messages()
+        self.clear()
+        return taken
+
+    def clear(self) -> None:
+        """Forget what has passed."""
         self._rows.clear()
         self._count = 0
-        return taken
 
     @property
     def forgotten(self) -> int:

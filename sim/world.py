@@ -82,8 +82,14 @@ class World:
         self._noise_source = NoiseSource(seed)
         self._ambient_start_degc = ambient_degc
         self._ambient_drift_k_per_h = ambient_drift_k_per_h
-        self._now_s = 0.0
+        self.now_s = 0.0
+        """The time up to which the world has been advanced; moved by `advance` only."""
         self._rises_k: list[float] = []
+        self._thermal: tuple[tuple[float, float], ...] = ()
+        self._longest_step_s = inf
+        self._contacts_ohm = (inf, inf)
+        self.contacted = False
+        """Whether force and sense needles of both pads touch the loaded coil; moved by `load`, `unload` only."""
         self._seatings: dict[str, int] = {}
         self._burnt = False
         self._field_place = ("", 0.0, 0.0)
@@ -92,14 +98,9 @@ class World:
     # Time and temperature.
 
     @property
-    def now_s(self) -> float:
-        """Return the time up to which the world has been advanced."""
-        return self._now_s
-
-    @property
     def ambient_degc(self) -> float:
         """Return the temperature of air and nest."""
-        return self._ambient_start_degc + self._ambient_drift_k_per_h * self._now_s / 3600.0
+        return self._ambient_start_degc + self._ambient_drift_k_per_h * self.now_s / 3600.0
 
     def set_ambient(self, temperature_degc: float) -> None:
         """Let the shop be at another temperature from now on."""
@@ -123,41 +124,38 @@ class World:
 
     def advance(self, now_s: float) -> None:
         """Let the coil heat or cool up to `now_s`; a time in the past does nothing."""
-        left_s = now_s - self._now_s
+        left_s = now_s - self.now_s
         if left_s <= 0.0:
             return
-        if not self._rises_k:
-            self._now_s = now_s
-            return
-        if not self._driven():
+        power_w = self._power_w() if self.drive.on else 0.0
+        if power_w:
+            self._heat(left_s, power_w)
+        elif any(self._rises_k):
             self._relax(left_s, 0.0)
-            self._now_s = now_s
-            return
-        # While driven R follows T: short steps, each with the power of its mean temperature (Heun).
-        assert self.coil is not None
-        longest_s = min(term.time_constant_s for term in self.coil.thermal) / 25.0
-        steps = int(left_s / longest_s) + 1
-        for _ in range(steps):
-            self._heat(left_s / steps)
-        self._now_s = now_s
+        self.now_s = now_s
+
+    def _heat(self, seconds: float, power_w: float) -> None:
+        """Let the driven coil heat, `power_w` at the start: R follows T, so in short steps (Heun)."""
+        steps = int(seconds / self._longest_step_s) + 1
+        for index in range(steps):
+            self._heat_step(seconds / steps, power_w if index == 0 else self._power_w())
         if self.coil_degc > BURNT_DEGC and not self._burnt:
             self._burnt = True
-            self.mishap("burnt", f"coil {self.coil.serial} reached {self.coil_degc:.0f} degC")
+            self.mishap("burnt", f"coil {self.unit} reached {self.coil_degc:.0f} degC")
 
-    def _heat(self, step_s: float) -> None:
-        before = list(self._rises_k)
-        power_w = self._power_w()
+    def _heat_step(self, step_s: float, power_w: float) -> None:
+        """Take one step with the power of its mean temperature."""
+        before = self._rises_k.copy()
         self._relax(step_s, power_w)
         mean_w = 0.5 * (power_w + self._power_w())
         self._rises_k = before
         self._relax(step_s, mean_w)
 
     def _relax(self, step_s: float, power_w: float) -> None:
-        assert self.coil is not None
         rises = self._rises_k
-        for index, term in enumerate(self.coil.thermal):
-            final = power_w * term.thermal_resistance_k_per_w
-            rises[index] = final + (rises[index] - final) * exp(-step_s / term.time_constant_s)
+        for index, (thermal_resistance_k_per_w, time_constant_s) in enumerate(self._thermal):
+            final = power_w * thermal_resistance_k_per_w
+            rises[index] = final + (rises[index] - final) * exp(-step_s / time_constant_s)
 
     def _power_w(self) -> float:
         voltage_v, current_a = self.drive_point()
@@ -179,7 +177,11 @@ class World:
         self._rises_k = [0.0] * len(coil.thermal)
         if self._rises_k:
             self._rises_k[0] = warm_k
+        self._thermal = tuple((each.thermal_resistance_k_per_w, each.time_constant_s) for each in coil.thermal)
+        self._longest_step_s = min((each[1] for each in self._thermal), default=inf) / 25.0
         self._seatings[coil.serial] = self._seatings.get(coil.serial, 0) + 1
+        self._contacts_ohm = coil.contacts_ohm(self._seatings[coil.serial])
+        self.contacted = max(self._contacts_ohm) < inf
         self.check_protection()
 
     def unload(self) -> None:
@@ -187,6 +189,9 @@ class World:
         self._hands_in()
         self.coil = None
         self._rises_k = []
+        self._thermal = ()
+        self._contacts_ohm = (inf, inf)
+        self.contacted = False
 
     def _hands_in(self) -> None:
         if self._driven():
@@ -194,14 +199,7 @@ class World:
 
     def contacts_ohm(self) -> tuple[float, float]:
         """Return true force-to-sense resistance of both pads; infinite if the nest is empty."""
-        if self.coil is None:
-            return inf, inf
-        return self.coil.contacts_ohm(self._seatings[self.coil.serial])
-
-    @property
-    def contacted(self) -> bool:
-        """Tell whether force and sense needles of both pads touch the loaded coil."""
-        return max(self.contacts_ohm()) < inf
+        return self._contacts_ohm
 
     # The drive.
 
@@ -287,4 +285,4 @@ class World:
 
     def mishap(self, kind: str, words: str) -> None:
         """Note that something would have been damaged or somebody hurt."""
-        self.mishaps.append(Mishap(self._now_s, kind, words))
+        self.mishaps.append(Mishap(self.now_s, kind, words))

@@ -8,6 +8,7 @@ import os
 import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
+from itertools import starmap
 from pathlib import Path
 from types import TracebackType
 
@@ -179,14 +180,11 @@ class OpenBench:
         self._require_own_thread()
         self.lcr.forget_setup()
         self.source.forget_setup()
-        self._instruments.transcript.take()
+        self._instruments.transcript.clear()
 
     def transcript(self) -> tuple[TranscriptMessage, ...]:
         """Return all raw messages since `begin_run`."""
-        return tuple(
-            TranscriptMessage(each.instrument, each.direction, each.monotonic_s, each.data)
-            for each in self._instruments.transcript.messages()
-        )
+        return tuple(starmap(TranscriptMessage, self._instruments.transcript.messages()))
 
     def message_count(self) -> int:
         """Return how many messages have passed since `begin_run`."""

@@ -8,6 +8,7 @@ A scan is refused with `SerialError` before anything is touched. Once a run is o
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 from importlib.metadata import version
 from typing import Protocol
 
@@ -202,7 +203,7 @@ class Inspection:
             purpose=request.purpose,
             simulated=setup.simulated,
             opened_utc=self.bench.clock.utc_now(),
-            software_version=version("coilgate"),
+            software_version=_software_version(),
             repeats_run_id="" if state is None else state.run_id,
         )
 
@@ -267,6 +268,11 @@ def next_action(record: RunRecord) -> str:
     if record.decision is Decision.INVALID and record.reason is not None and record.reason.remedy:
         return record.reason.remedy
     return f"Put it into bin {record.bin_number} ({record.bin_name})."
+
+
+@cache
+def _software_version() -> str:
+    return version("coilgate")  # reads the distribution's metadata: once is enough
 
 
 def _require_free(unit: UnitId, state: UnitState | None, request: Request) -> None:

@@ -40,4 +40,5 @@ class NestStop(StopToken):
     def check(self) -> None:
         """Call the hook, then raise `Stopped` if a stop was asked for and no shield is up."""
         self.on_look()
-        super().check()
+        if self._set:  # nearly never, and this is looked at several times a message
+            super().check()

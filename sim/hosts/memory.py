@@ -3,8 +3,8 @@
 A thousand measurements take hundredths of a second and always happen in the same order.
 """
 
-import threading
 from collections.abc import Mapping
+from threading import get_ident
 
 from drivers.clock import ManualClock
 from drivers.errors import LinkClosed, LinkError, LinkOpenError, LinkTimeout, ReplyError
@@ -97,7 +97,7 @@ class MemoryLink:
         self._clock = host.clock
         self._stop = host.stop
         self._instrument = instrument
-        self._thread = threading.get_ident()
+        self._thread = get_ident()
         self._buffer = b""
         self._asked = b""
         self._closed = ""
@@ -119,7 +119,6 @@ class MemoryLink:
         """Send all of `data`."""
         now_s = self._begin()
         self._asked = data
-        self._host.run_to(now_s)
         if self._closed:
             raise self._gone()
         self._host.tell(self._instrument, data, now_s)
@@ -130,7 +129,6 @@ class MemoryLink:
             raise ValueError("a terminator must have at least one byte; got none")
         now_s = self._begin()
         deadline_s = now_s + timeout
-        self._host.run_to(now_s)
         while (end := self._buffer.find(terminator)) < 0:
             if len(self._buffer) >= limit + len(terminator):
                 raise self._too_long(terminator, limit)
@@ -146,7 +144,6 @@ class MemoryLink:
         """Return the next `count` bytes; a short read is a `LinkTimeout` that carries what came."""
         now_s = self._begin()
         deadline_s = now_s + timeout
-        self._host.run_to(now_s)
         while len(self._buffer) < count:
             if not self._wait_for_more(deadline_s):
                 raise self._not_complete(f"{count} bytes", timeout)
@@ -158,7 +155,6 @@ class MemoryLink:
         """Throw input away until none has come for `quiet` seconds; return the first 4096 bytes of it."""
         now_s = self._begin()
         deadline_s = now_s + timeout
-        self._host.run_to(now_s)
         kept = self._empty()
         silent_until_s = now_s + quiet
         while quiet > 0 and self._wait_for_more(silent_until_s):
@@ -185,14 +181,16 @@ class MemoryLink:
         self._host.forget(self._instrument)
 
     def _begin(self) -> float:
-        if threading.get_ident() != self._thread:
+        if get_ident() != self._thread:
             raise LinkError(
                 f"{self.name}: asked for by a second thread. Only the nest's thread may use a link."
             )
         self._stop.check()
-        if self._closed.startswith("this"):
+        if self._closed and self._closed.startswith("this"):
             raise self._gone()
-        return self._clock.monotonic()
+        now_s = self._clock.monotonic()
+        self._host.run_to(now_s)
+        return now_s
 
     def _empty(self) -> bytes:
         data, self._buffer = self._buffer, b""

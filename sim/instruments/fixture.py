@@ -114,15 +114,12 @@ class Fixture(LineInstrument):
 
     def _flags(self, now_s: float) -> str:
         world = self.world
-        return "".join(
-            letter if state else "-"
-            for letter, state in (
-                ("L", world.coil is not None),
-                ("G", world.guard_closed),
-                ("S", world.hand_stop),
-                ("E", self._enabled(now_s)),
-                ("R", self._dropped),
-            )
+        return (
+            ("L" if world.coil is not None else "-")
+            + ("G" if world.guard_closed else "-")
+            + ("S" if world.hand_stop else "-")
+            + ("E" if self._enabled(now_s) else "-")
+            + ("R" if self._dropped else "-")
         )
 
     # Interlocks.
@@ -169,9 +166,10 @@ class Fixture(LineInstrument):
         return f"{self._shown_route.value} {height} {self.contact_cycles}"
 
     def _route(self, argument: str) -> tuple[float, Fields]:
-        if argument not in Route.__members__.values():
-            raise Refused(*BAD_ARGUMENT)
-        route = Route(argument)
+        try:
+            route = Route(argument)
+        except ValueError:
+            raise Refused(*BAD_ARGUMENT) from None
         if route in DRIVEN_ROUTES and not self._enabled(self.world.now_s):
             raise Refused(*NOT_ALLOWED_NOW)
         if route is Route.LCR and self.world.drive.on:

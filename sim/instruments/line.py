@@ -101,7 +101,7 @@ class LineInstrument:
         self._buffer = tail if len(tail) <= BUFFER_LIMIT else b""
         for line in lines:
             if self.urgent(line):
-                self._start(line, now_s, self._session)
+                self._start(line, now_s, self._session, urgent=True)
             else:
                 self._inbox.append((now_s, self._session, line))
         self._run_to(now_s)
@@ -162,22 +162,25 @@ class LineInstrument:
         return agenda_s
 
     def _run_to(self, now_s: float) -> None:
+        world = self.world
         while (self._agenda or self._inbox) and (time_s := self._next_s()) <= now_s:
-            self.world.advance(time_s)
+            if time_s > world.now_s:
+                world.advance(time_s)
             if self._agenda and self._agenda[0][0] <= time_s:
                 _, _, session, finish = heappop(self._agenda)
                 self._send(finish(time_s), time_s, session)
             else:
                 _, session, line = self._inbox.popleft()
                 self._start(line, time_s, session)
-        self.world.advance(now_s)
+        if now_s > world.now_s:
+            world.advance(now_s)
 
-    def _start(self, line: bytes, time_s: float, session: int) -> None:
+    def _start(self, line: bytes, time_s: float, session: int, *, urgent: bool = False) -> None:
         work = self.execute(line, time_s)
         if work is None:
             return
         done_s = time_s + work.seconds
-        if not self.urgent(line):
+        if not urgent:
             self._free_s = done_s
         self._number += 1
         heappush(self._agenda, (done_s, self._number, session, work.finish))

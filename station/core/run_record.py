@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import NamedTuple
 
 from station.core.results import Decision, Judgement, Reason, Result
 
@@ -56,9 +57,8 @@ class InstrumentIdentity:
     calibration_due: str
 
 
-@dataclass(frozen=True, slots=True)
-class TranscriptMessage:
-    """One raw message. `direction` is `out` (to the instrument) or `in`."""
+class TranscriptMessage(NamedTuple):
+    """One raw message. `direction` is `out` (to the instrument) or `in`. A tuple: a run has hundreds of them."""
 
     instrument: str
     direction: str
