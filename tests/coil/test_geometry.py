@@ -65,6 +65,21 @@ def test_layers_of_a_polygon_meet_at_their_vias() -> None:
     np.testing.assert_allclose(lines[1][-1], lines[2][0], atol=coil.pitch_m / 2)
 
 
+def test_last_side_of_a_polygon_ends_where_the_fraction_says() -> None:
+    """From 3 to 3.1 turns of a square the track grows by 0.4 sides of the outermost size."""
+    square = replace(ten_turns(), shape="square", turns_per_layer=3.0)
+    lengths = [
+        float(
+            np.linalg.norm(
+                np.diff(layer_centre_line_m(replace(square, turns_per_layer=turns), 0), axis=0), axis=1
+            ).sum()
+        )
+        for turns in (3.0, 3.1, 3.25)
+    ]
+
+    assert 0.4 * (lengths[2] - lengths[0]) == pytest.approx(lengths[1] - lengths[0], rel=1e-6)
+
+
 def test_reversed_layer_of_a_polygon_turns_the_other_way() -> None:
     """Winding sense -1 is the mirror image."""
     coil = replace(ten_turns(), shape="square", layers=2, layer_gaps_m=(1e-4,), winding_senses=(1, -1))

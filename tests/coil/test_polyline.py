@@ -1,15 +1,18 @@
 """Drawn coils: reading the table, refusing bad ones, and solver values of a square spiral."""
 
 from contextlib import suppress
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from station.coil import Conductor, GeometryError, PolylineCoil, predict, read_polyline_csv
+from station.coil import Conductor, GeometryError, PolylineCoil, TrackPoint, predict, read_polyline_csv
 from station.coil.inductance import track_inductance_h
 from station.coil.polyline import polyline_segments
 from station.coil.resistance import resistance_20_ohm
+from station.coil.windings import layer_centre_line_m
+from tests.coil.references import ten_turns
 
 
 def square_spiral_table() -> str:
@@ -92,6 +95,37 @@ def test_impossible_track_is_refused(table: str, message: str) -> None:
     """What can be read but not made."""
     with pytest.raises(GeometryError, match=message):
         PolylineCoil(points=read_polyline_csv(table), copper_m=18e-6, layer_gaps_m=(50e-6,))
+
+
+@pytest.mark.parametrize("turns", [4.0, 3.6])
+def test_drawn_polygon_is_the_polygon(turns: float) -> None:
+    """A hexagon of two layers, drawn corner by corner: the same length, resistance, inductance and field."""
+    coil = replace(ten_turns(), shape="hexagon", layers=2, layer_gaps_m=(1e-4,), turns_per_layer=turns)
+    points = [
+        TrackPoint(x, y, layer, coil.track_width_m)
+        for layer in range(2)
+        for x, y, _ in layer_centre_line_m(coil, layer).tolist()
+    ]
+    # A via stays in place: the layers meet at half a pitch from one another, so the second starts where the first ends.
+    points[len(points) // 2] = replace(points[len(points) // 2 - 1], layer=1)
+    drawn = PolylineCoil(points=tuple(points), copper_m=coil.copper_m, layer_gaps_m=coil.layer_gaps_m)
+    expected, seen = predict(coil, heights_m=[1e-3]), predict(drawn, heights_m=[1e-3])
+
+    assert expected.track_length_m == pytest.approx(seen.track_length_m, rel=2e-3)
+    assert expected.resistance_20_ohm == pytest.approx(seen.resistance_20_ohm, rel=2e-3)
+    assert expected.inductance_h == pytest.approx(seen.inductance_h, rel=5e-3)
+    assert expected.field[0].flux_density_t_per_a == pytest.approx(seen.field[0].flux_density_t_per_a, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("unit", "number"), [("_mm", 2.54), ("_um", 2540.0), ("_mil", 100.0), ("_m", 0.00254), ("", 2.54)]
+)
+def test_units_of_columns_count(unit: str, number: float) -> None:
+    """100 mil are 2.54 mm; without a unit it is mm."""
+    points = read_polyline_csv(f"x{unit},y{unit},layer,width{unit}\n{number},0,1,{number}\n")
+
+    assert 2.54e-3 == pytest.approx(points[0].x_m, rel=1e-12)
+    assert 2.54e-3 == pytest.approx(points[0].width_m, rel=1e-12)
 
 
 @pytest.mark.parametrize(

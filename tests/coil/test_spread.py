@@ -106,6 +106,19 @@ def test_draws_are_what_the_model_says_of_each_coil() -> None:
     )
 
 
+@pytest.mark.parametrize("shape", ["circle", "hexagon"])
+def test_gap_is_the_artworks_pitch(shape: str) -> None:
+    """A wider gap makes a longer track: R of the extreme draws is that of the coils drawn so, leads included."""
+    coil = replace(ten_turns(), shape=shape, lead_resistance_ohm=0.1)
+    result = simulate_spread(coil, Tolerances(track_gap_m=20e-6), READ, draws=2000, seed=3, distribution="rectangular")
+    low, high = (resistance_20_ohm(varied(coil, 0.0, gap, 0.0, 0.0)) for gap in (-20e-6, 20e-6))
+
+    slope = _of(result, "R20").sensitivities["track_gap_m"]
+    assert (high - low) / 40e-6 * coil.track_gap_m / resistance_20_ohm(coil) == pytest.approx(slope, rel=1e-3)
+    assert low == pytest.approx(float(result.draws["R20"].min()), rel=1e-4)
+    assert high == pytest.approx(float(result.draws["R20"].max()), rel=1e-4)
+
+
 def test_same_seed_gives_the_same_draws() -> None:
     """To the last digit."""
     first = simulate_spread(ten_turns(), Tolerances(track_width_m=10e-6), READ, draws=50, seed=9)
