@@ -1,5 +1,7 @@
 """`coilgate gauge`: is the gauge fit for the tolerance? Works on plain CSV files, without home, plan or bench."""
 
+import csv
+import sys
 from pathlib import Path
 
 import click
@@ -7,8 +9,11 @@ import click
 from station.cli.gauge_files import (
     AS_JSON,
     LEVEL,
+    NOT_NEGATIVE,
+    NUMBER,
     PLOT,
     STUDY_FILE,
+    FiniteFloat,
     check_plot,
     header_options,
     study_of,
@@ -17,9 +22,9 @@ from station.cli.gauge_files import (
 )
 from station.cli.output import emit, say
 
-TOLERANCE = click.option("--tolerance", type=float, help="Width between the limits, in the readings' unit.")
-TOLERANCE_LOWER = click.option("--tolerance-lower", type=float, help="Lower tolerance limit.")
-TOLERANCE_UPPER = click.option("--tolerance-upper", type=float, help="Upper tolerance limit.")
+TOLERANCE = click.option("--tolerance", type=NUMBER, help="Width between the limits, in the readings' unit.")
+TOLERANCE_LOWER = click.option("--tolerance-lower", type=NUMBER, help="Lower tolerance limit.")
+TOLERANCE_UPPER = click.option("--tolerance-upper", type=NUMBER, help="Upper tolerance limit.")
 
 
 @click.group()
@@ -38,7 +43,7 @@ def gauge() -> None:
 @header_options("part", "appraiser", "trial", "value")
 @click.option(
     "--pooling-significance",
-    type=click.FloatRange(0.0, 1.0),
+    type=FiniteFloat(0.0, 1.0),
     default=0.25,
     show_default=True,
     help="Pool the interaction with repeatability if its p is above this.",
@@ -76,9 +81,9 @@ def study(
     width = tolerance_width(tolerance, tolerance_lower, tolerance_upper, mean=mean)
     result = crossed_study(readings, tolerance=width, pooling_significance=pooling_significance, level=level)
     if plot is not None:
-        from station.reports.gauge_plots import save_crossed_page
+        from station.reports.gauge_plots import crossed_page, save_page
 
-        save_crossed_page(result, plot, title=file.name, lower=tolerance_lower, upper=tolerance_upper)
+        save_page(crossed_page(result, title=file.name, lower=tolerance_lower, upper=tolerance_upper), plot)
         say(f"{plot}: drawn.")
     if as_json:
         from station.cli.gauge_facts import crossed_fact
@@ -91,8 +96,32 @@ def study(
 
 
 @gauge.command()
+@click.argument("parts", nargs=-1, required=True, metavar="PART...")
+@click.option("--appraiser", "appraisers", multiple=True, required=True, help="Badge code; give one for each.")
+@click.option("--trials", type=click.IntRange(2, 20), default=3, show_default=True, help="Passes through all parts.")
+@click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same order.")
+def order(parts: tuple[str, ...], appraisers: tuple[str, ...], trials: int, seed: int) -> None:
+    """Print the order in which to load the parts, as a study file whose values are still empty.
+
+    Random, with an order of its own for each appraiser; no part twice running. Unload and load again for each row, and
+    keep the earlier readings out of sight.
+
+    Example: coilgate gauge order U1 U2 U3 --appraiser OP-07 --appraiser OP-09 > readings.csv
+    """
+    from station.quality.study_order import study_order
+
+    try:
+        steps = study_order(parts, appraisers, trials, seed=seed)
+    except ValueError as error:
+        raise click.UsageError(f"{error}.") from error
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(("part", "appraiser", "trial", "value"))
+    writer.writerows((step.part, step.appraiser, step.trial, "") for step in steps)
+
+
+@gauge.command()
 @STUDY_FILE
-@click.option("--reference", type=float, required=True, help="The reference part's assigned value.")
+@click.option("--reference", type=NUMBER, required=True, help="The reference part's assigned value.")
 @TOLERANCE
 @TOLERANCE_LOWER
 @TOLERANCE_UPPER
@@ -103,13 +132,11 @@ def study(
     show_default=True,
     help="Standard deviations that Cg sets against the share of the tolerance; both are in use.",
 )
-@click.option(
-    "--share", type=click.FloatRange(0.01, 1.0), default=0.2, show_default=True, help="Share of the tolerance."
-)
-@click.option("--resolution", type=click.FloatRange(min=0.0), help="The last digit's step.")
+@click.option("--share", type=FiniteFloat(0.01, 1.0), default=0.2, show_default=True, help="Share of the tolerance.")
+@click.option("--resolution", type=NOT_NEGATIVE, help="The last digit's step.")
 @click.option(
     "--reference-uncertainty",
-    type=click.FloatRange(min=0.0),
+    type=NOT_NEGATIVE,
     help="Standard uncertainty of the assigned value: gives the measuring system's uncertainty too.",
 )
 @header_options("value")
@@ -189,9 +216,9 @@ def linearity(
     with study_of(file):
         result = linearity_study(references.tolist(), values.tolist(), level=level)
     if plot is not None:
-        from station.reports.gauge_plots import save_linearity_page
+        from station.reports.gauge_plots import linearity_page, save_page
 
-        save_linearity_page(result, references, values, plot, title=file.name)
+        save_page(linearity_page(result, references, values, title=file.name), plot)
         say(f"{plot}: drawn.")
     if as_json:
         from station.cli.gauge_facts import linearity_fact
@@ -234,12 +261,10 @@ def stability(file: Path, occasion_header: str, value_header: str, as_json: bool
 @gauge.command()
 @STUDY_FILE
 @header_options("part", "first", "second")
-@click.option("--first-temperature-within", type=click.FloatRange(min=0.0), default=0.0, help="Known within +- kelvin.")
-@click.option(
-    "--second-temperature-within", type=click.FloatRange(min=0.0), default=0.0, help="Known within +- kelvin."
-)
-@click.option("--first-uncertainty", type=click.FloatRange(min=0.0), default=0.0, help="Standard, common to all.")
-@click.option("--second-uncertainty", type=click.FloatRange(min=0.0), default=0.0, help="Standard, common to all.")
+@click.option("--first-temperature-within", type=NOT_NEGATIVE, default=0.0, help="Known within +- kelvin.")
+@click.option("--second-temperature-within", type=NOT_NEGATIVE, default=0.0, help="Known within +- kelvin.")
+@click.option("--first-uncertainty", type=NOT_NEGATIVE, default=0.0, help="Standard, common to all.")
+@click.option("--second-uncertainty", type=NOT_NEGATIVE, default=0.0, help="Standard, common to all.")
 @LEVEL
 @AS_JSON
 @PLOT
@@ -277,9 +302,9 @@ def agreement(
     with study_of(file):
         result = agree(first.tolist(), second.tolist(), sides=sides, level=level)
     if plot is not None:
-        from station.reports.gauge_plots import save_agreement_page
+        from station.reports.gauge_plots import agreement_page, save_page
 
-        save_agreement_page(result, first, second, plot, title=file.name)
+        save_page(agreement_page(result, first, second, title=file.name), plot)
         say(f"{plot}: drawn.")
     if as_json:
         from station.cli.gauge_facts import agreement_fact
@@ -334,11 +359,11 @@ def attribute(
 
 
 @gauge.command()
-@click.option("--tolerance-lower", type=float, help="Lower tolerance limit.")
-@click.option("--tolerance-upper", type=float, help="Upper tolerance limit.")
-@click.option("--uncertainty", type=float, required=True, help="Standard uncertainty u of one reading.")
-@click.option("--process-mean", type=float, help="Mean of the units' true values.")
-@click.option("--process-deviation", type=float, help="Standard deviation of the units' true values.")
+@click.option("--tolerance-lower", type=NUMBER, help="Lower tolerance limit.")
+@click.option("--tolerance-upper", type=NUMBER, help="Upper tolerance limit.")
+@click.option("--uncertainty", type=NUMBER, required=True, help="Standard uncertainty u of one reading.")
+@click.option("--process-mean", type=NUMBER, help="Mean of the units' true values.")
+@click.option("--process-deviation", type=NUMBER, help="Standard deviation of the units' true values.")
 @click.option(
     "--values",
     "values_file",
@@ -348,7 +373,7 @@ def attribute(
 @header_options("value")
 @click.option(
     "--largest-consumers-risk",
-    type=click.FloatRange(0.0, 1.0, min_open=True, max_open=True),
+    type=FiniteFloat(0.0, 1.0, min_open=True, max_open=True),
     help="Find the guard bands that hold it.",
 )
 @AS_JSON
@@ -378,9 +403,9 @@ def risk(
     process = process_of(process_mean, process_deviation, values_file, value_header, uncertainty)
     found = assessment(tolerance_lower, tolerance_upper, process, uncertainty, largest_consumers_risk)
     if plot is not None:
-        from station.reports.gauge_plots import save_risk_page
+        from station.reports.gauge_plots import risk_page, save_page
 
-        save_risk_page(found.curve, 2.0 * uncertainty, plot)
+        save_page(risk_page(found.curve, found.expanded), plot)
         say(f"{plot}: drawn.")
     if as_json:
         emit(found.fact())

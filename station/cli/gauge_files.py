@@ -10,10 +10,26 @@ import click
 
 from station.errors import Mistake, StudyError
 
+
+class FiniteFloat(click.FloatRange):
+    """A finite number, within a range if one is given: click's own type lets `nan` and `inf` through."""
+
+    name = "number"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the number, or fail in words."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value} is no finite number.", param, ctx)
+        return number
+
+
+NUMBER = FiniteFloat()
+NOT_NEGATIVE = FiniteFloat(min=0.0)
 STUDY_FILE = click.argument("file", metavar="FILE.csv", type=click.Path(path_type=Path, allow_dash=True))
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 LEVEL = click.option(
-    "--level", type=click.FloatRange(0.5, 0.999), default=0.95, show_default=True, help="Of the confidence intervals."
+    "--level", type=FiniteFloat(0.5, 0.999), default=0.95, show_default=True, help="Of the confidence intervals."
 )
 PLOT = click.option("--plot", type=click.Path(path_type=Path), help="Draw a page: a file .svg, .pdf or .png.")
 
@@ -64,9 +80,6 @@ def tolerance_width(
     """
     if width is not None and (lower is not None or upper is not None):
         raise click.UsageError("give either --tolerance or --tolerance-lower and --tolerance-upper, not both.")
-    for value in (width, lower, upper):
-        if value is not None and not math.isfinite(value):
-            raise click.UsageError(f"a tolerance must be a finite number; got {value}.")
     if lower is not None and upper is not None:
         width = upper - lower
     elif mean is not None and (lower is not None or upper is not None):

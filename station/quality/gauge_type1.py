@@ -77,6 +77,8 @@ def bias_study(readings: Sequence[float], reference: float, *, level: float = 0.
 
     Raises StudyDataError for fewer than 10 readings, or readings that are all the same.
     """
+    if not math.isfinite(reference):
+        raise StudyDataError(f"the reference value must be a finite number; got {reference}")
     values = np.asarray(readings, dtype=float)
     if values.size < LEAST_READINGS:
         raise StudyDataError(

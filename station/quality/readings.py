@@ -45,7 +45,10 @@ def check_variation(values: np.ndarray) -> None:
         )
     if np.ptp(values) == 0.0:
         raise StudyDataError(f"all {values.size} readings are the same ({values.flat[0]:g}): nothing varies")
-    if (np.ptp(values, axis=2) == 0.0).all():
+    spread = float(np.ptp(values, axis=2).max())
+    if 0.0 < spread < 1e-150:
+        raise StudyDataError(f"the readings differ by {spread:g} only, too little to square: give them in another unit")
+    if spread == 0.0:
         raise StudyDataError(
             "no appraiser ever read a part differently from one trial to the next: the resolution is too "
             "coarse, or readings were copied; record more digits"

@@ -28,9 +28,9 @@ _PAGE = (8.27, 8.27)
 _COVERAGE = 2.0
 
 
-def save_crossed_page(
-    study: CrossedStudy, target: Path, *, title: str, lower: float | None = None, upper: float | None = None
-) -> None:
+def crossed_page(
+    study: CrossedStudy, *, title: str, lower: float | None = None, upper: float | None = None
+) -> "Figure":
     """Draw a crossed study: all readings by unit, with the limits and +-U of one reading, and the variance shares.
 
     U = 2 standard deviations of the gauge. Units stand in the order of their means, so that a step shows.
@@ -40,7 +40,7 @@ def save_crossed_page(
     _draw_readings(top, study, lower, upper)
     top.set_title(f"{title}: readings by unit", loc="left")
     _draw_shares(bottom, study)
-    _save(figure, target)
+    return figure
 
 
 def _draw_readings(axes: "Axes", study: CrossedStudy, lower: float | None, upper: float | None) -> None:
@@ -95,9 +95,7 @@ def _draw_shares(axes: "Axes", study: CrossedStudy) -> None:
     axes.set_title("variance shares", loc="left")
 
 
-def save_linearity_page(
-    study: Linearity, references: np.ndarray, readings: np.ndarray, target: Path, *, title: str
-) -> None:
+def linearity_page(study: Linearity, references: np.ndarray, readings: np.ndarray, *, title: str) -> "Figure":
     """Draw the biases over their references, the line and its band."""
     figure = _figure(_PAGE[0], 5.0)
     axes = figure.subplots()
@@ -113,10 +111,10 @@ def save_linearity_page(
     axes.set_ylabel("bias")
     axes.set_title(f"{title}: linearity", loc="left")
     axes.legend(fontsize=8)
-    _save(figure, target)
+    return figure
 
 
-def save_agreement_page(study: Agreement, first: np.ndarray, second: np.ndarray, target: Path, *, title: str) -> None:
+def agreement_page(study: Agreement, first: np.ndarray, second: np.ndarray, *, title: str) -> "Figure":
     """Draw differences over means, with bias and limits of agreement, each with its interval."""
     figure = _figure(_PAGE[0], 5.0)
     axes = figure.subplots()
@@ -133,11 +131,11 @@ def save_agreement_page(study: Agreement, first: np.ndarray, second: np.ndarray,
     axes.set_xlabel(f"mean of {study.first.name} and {study.second.name}")
     axes.set_ylabel(f"{study.second.name} - {study.first.name}")
     axes.set_title(f"{title}: agreement of {study.units} units", loc="left")
-    _save(figure, target)
+    return figure
 
 
-def save_risk_page(curve: Sequence[Risk], expanded: float, target: Path) -> None:
-    """Draw consumer's and producer's risk against the guard band in U."""
+def risk_page(curve: Sequence[Risk], expanded: float) -> "Figure":
+    """Draw consumer's and producer's risk against the guard band in U; risks below 1e-9 are off the page."""
     figure = _figure(_PAGE[0], 5.0)
     axes = figure.subplots()
     factor = np.array([risk.guard_band for risk in curve]) / expanded
@@ -146,15 +144,16 @@ def save_risk_page(curve: Sequence[Risk], expanded: float, target: Path) -> None
         ("producer's risk", [risk.producer for risk in curve], "--"),
     )
     for (word, values, style), colour in zip(series, _COLOURS[1::-1], strict=True):
-        axes.plot(factor, np.maximum(values, 1e-12), style, color=colour, label=word)
+        axes.plot(factor, np.maximum(values, 1e-15), style, color=colour, label=word)
     axes.set_yscale("log")
-    axes.set_ylim(max(1e-9, min(value for _, values, _ in series for value in values if value > 0.0) / 2.0), 1.0)
+    seen = [value for _, values, _ in series for value in values if value > 0.0]
+    axes.set_ylim(max(1e-9, min(seen, default=1e-3) / 2.0), 1.0)
     axes.set_xlabel("guard band in expanded uncertainties, r")
     axes.set_ylabel("share of all units")
     axes.grid(True, which="major", alpha=0.3)
     axes.set_title("consumer's and producer's risk", loc="left")
     axes.legend()
-    _save(figure, target)
+    return figure
 
 
 def _figure(width: float, height: float) -> "Figure":
@@ -165,7 +164,8 @@ def _figure(width: float, height: float) -> "Figure":
     return Figure(figsize=(width, height), layout="constrained")
 
 
-def _save(figure: "Figure", target: Path) -> None:
+def save_page(figure: "Figure", target: Path) -> None:
+    """Write a page as SVG, PNG or PDF by its ending; the same bytes for the same page."""
     from station.reports.coil_plots import save_figure
 
     save_figure(figure, target)
