@@ -1,6 +1,6 @@
 """One database, SQLite or PostgreSQL: opened, made, brought up to date; its two kinds of transaction."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -85,11 +85,22 @@ class Database:
     @contextmanager
     def driving(self) -> Iterator[Driver]:
         """Give what `writing` gives, for the hot path's statements only, at a fifth of the cost."""
+        with self._driver(_begin) as driver:
+            yield driver
+
+    @contextmanager
+    def looking(self) -> Iterator[Driver]:
+        """Give what `reading` gives, for the hot path's statements only, at a fifth of the cost."""
+        with self._driver(_begin_looking) as driver:
+            yield driver
+
+    @contextmanager
+    def _driver(self, begin: Callable[[Any, str], None]) -> Iterator[Driver]:
         try:
             with closing(self._engine.raw_connection()) as connection:
                 cursor = connection.cursor()
                 try:
-                    _begin(cursor, self._engine.dialect.name)
+                    begin(cursor, self._engine.dialect.name)
                     yield Driver(cursor, self._engine.dialect)
                     connection.commit()
                 except BaseException:
@@ -116,6 +127,14 @@ def _begin(cursor: Any, dialect: str) -> None:
         cursor.execute("BEGIN IMMEDIATE")
     else:
         cursor.execute(f"SELECT pg_advisory_xact_lock({_WRITERS_LOCK})")
+
+
+def _begin_looking(cursor: Any, dialect: str) -> None:
+    """Begin a transaction that sees one state and writes nothing."""
+    if dialect == "sqlite":
+        cursor.execute("BEGIN")
+    else:
+        cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
 
 
 def add_row(connection: Connection, table: Table, row: Row) -> int:
@@ -183,7 +202,7 @@ def _prepare_sqlite(connection: object, _record: object) -> None:
 def _begin_sqlite(connection: Connection) -> None:
     with closing(connection.connection.cursor()) as cursor:
         if connection.get_execution_options().get("reads_only", False):
-            cursor.execute("BEGIN")
+            _begin_looking(cursor, "sqlite")
         else:
             _begin(cursor, "sqlite")
 
@@ -191,7 +210,7 @@ def _begin_sqlite(connection: Connection) -> None:
 def _begin_postgresql(connection: Connection) -> None:
     with closing(connection.connection.cursor()) as cursor:
         if connection.get_execution_options().get("reads_only", False):
-            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+            _begin_looking(cursor, "postgresql")
         else:
             _begin(cursor, "postgresql")
 

@@ -3,15 +3,33 @@
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, ScalarSelect, Select, Subquery, func, select
+from sqlalchemy import ColumnElement, ScalarSelect, Select, Subquery, bindparam, func, select
 from sqlalchemy import Row as DatabaseRow
 
 from station.core.results import Decision, ResultStatus
 from station.core.run_record import Purpose
 from station.errors import RecordError
 from station.records.database import Database
+from station.records.hot import Hot
 from station.records.schema import decision, hold, lot, result, run_opened, unit, unit_position
 from station.records.views import BinCount, LotSummary, LotValues
+
+_PLACES = unit_position.c
+_OWN_PLACE = Hot(
+    select(_PLACES.in_lot, _PLACES.in_panel)
+    .join(unit, unit.c.unit_key == _PLACES.unit_key)
+    .where(unit.c.serial == bindparam("serial"))
+)
+_OF_LOT = _PLACES.lot_key == select(lot.c.lot_key).where(lot.c.lot == bindparam("lot")).scalar_subquery()
+_LAST_PLACES = Hot(
+    select(
+        select(func.max(_PLACES.in_lot)).where(_OF_LOT).scalar_subquery().label("in_lot"),
+        select(func.max(_PLACES.in_panel))
+        .where(_OF_LOT, _PLACES.panel == bindparam("panel"))
+        .scalar_subquery()
+        .label("in_panel"),
+    )
+)
 
 
 class LotStore:
@@ -63,16 +81,12 @@ class LotStore:
 
     def positions(self, name: str, panel: str, serial: str) -> tuple[int, int]:
         """See `Records.positions`."""
-        places = unit_position.c
-        own = select(places.in_lot, places.in_panel).join(unit, unit.c.unit_key == places.unit_key)
-        key = select(lot.c.lot_key).where(lot.c.lot == name).scalar_subquery()
-        of_lot = select(func.max(places.in_lot)).where(places.lot_key == key)
-        of_panel = select(func.max(places.in_panel)).where(places.lot_key == key, places.panel == panel)
-        with self._database.reading() as connection:
-            found = connection.execute(own.where(unit.c.serial == serial)).one_or_none() if serial else None
+        with self._database.looking() as driver:
+            found = _OWN_PLACE.one(driver, serial=serial) if serial else None
             if found is not None:
-                return found.in_lot - 1, found.in_panel - 1
-            return connection.scalar(of_lot) or 0, connection.scalar(of_panel) or 0
+                return found["in_lot"] - 1, found["in_panel"] - 1
+            last = _LAST_PLACES.one(driver, lot=name, panel=panel) or {}
+        return last.get("in_lot") or 0, last.get("in_panel") or 0
 
 
 def _unknown(name: str) -> RecordError:

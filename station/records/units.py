@@ -2,9 +2,8 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
-from sqlalchemy import Connection, Select, and_, func, select
+from sqlalchemy import Connection, and_, bindparam, func, select
 
 from station.core.reasons import ABOUT_THE_SEAT
 from station.core.results import Decision, ResultStatus
@@ -13,7 +12,7 @@ from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import canonical_bytes
 from station.records.database import Database, add_row
-from station.records.hot import Driver
+from station.records.hot import Driver, Hot
 from station.records.rows import Row, reason_of
 from station.records.schema import decision, hold, lot, result, run, run_opened, unit
 from station.records.stamps import clean, moment, name, stamp
@@ -35,13 +34,14 @@ class UnitStore:
 
     def state(self, serial: str, *, characteristics: Sequence[str]) -> UnitState | None:
         """See `Records.unit_state`."""
+        with self._database.looking() as driver:
+            found = _WHERE_IS.one(driver, serial=serial)
+        if found is None:  # nearly always: most scans are of a unit's first time
+            return None
+        place = UnitId(*(found[each] for each in ("serial", "lot", "panel", "row", "column")))
         with self._database.reading() as connection:
-            found = connection.execute(_where_is(serial)).one_or_none()
-            if found is None:
-                return None
-            place = UnitId(found.serial, found.lot, found.panel, found.row, found.column)
-            held, released_utc = _held(connection, found.unit_key)
-            measured = _last_measured(connection, found.unit_key, characteristics)
+            held, released_utc = _held(connection, found["unit_key"])
+            measured = _last_measured(connection, found["unit_key"], characteristics)
             rows = [row for row in _run_rows(connection, serial) if _counts(row)]
         return _state(place, rows, held, released_utc, measured)
 
@@ -54,24 +54,39 @@ class UnitStore:
         """See `Records.hold` and `Records.release_held`."""
         if not who.strip() or not why.strip():
             raise RecordError(f"unit {serial}: say who decides and why.")
-        row: Row = {
-            "held": int(held),
-            "reason_code": name(reason_code, "reason code"),
-            "who": clean(who),
-            "why": clean(why),
-            "utc": stamp(utc),
-        }
+        row = hold_row(held=held, reason_code=reason_code, who=who, why=why, utc=utc)
         with self._database.writing() as connection:
-            key = _unit_key(connection, serial)
-            if _held(connection, key)[0] == held:
+            if not hold_unit(connection, self._database.key, serial, row):
                 raise RecordError(f"unit {serial} is {'held already' if held else 'not held'}.")
-            entry = add_row(connection, hold, row | {"unit_key": key})
-            content = canonical_bytes(row | {"serial": serial})
-            chain.append(Driver.of(connection), self._database.key, chain.STATION, "hold", str(entry), content)
 
 
-def _where_is(serial: str) -> Select[Any]:
-    return select(unit, lot.c.lot).join(lot).where(unit.c.serial == serial)
+def hold_row(*, held: bool, reason_code: str, who: str, why: str, utc: datetime) -> Row:
+    """Return the row of table `hold`, without the keys of unit and run."""
+    return {
+        "held": int(held),
+        "reason_code": name(reason_code, "reason code"),
+        "who": clean(who),
+        "why": clean(why),
+        "utc": stamp(utc),
+    }
+
+
+def hold_unit(connection: Connection, secret: bytes, serial: str, row: Row) -> bool:
+    """Hold or release a unit as `row` says, in the station's chain; False if it is so already.
+
+    Raises:
+        RecordError: unknown unit.
+    """
+    key = _unit_key(connection, serial)
+    if _held(connection, key)[0] == bool(row["held"]):
+        return False
+    entry = add_row(connection, hold, row | {"unit_key": key})
+    content = canonical_bytes(row | {"serial": serial})
+    chain.append(Driver.of(connection), secret, chain.STATION, "hold", str(entry), content)
+    return True
+
+
+_WHERE_IS = Hot(select(unit, lot.c.lot).join(lot).where(unit.c.serial == bindparam("serial")))
 
 
 def _unit_key(connection: Connection, serial: str, *, missing: int | None = None) -> int:

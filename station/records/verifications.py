@@ -3,7 +3,7 @@
 import json
 from datetime import datetime
 
-from sqlalchemy import Select, func, insert, select
+from sqlalchemy import ColumnElement, Select, bindparam, func, insert, literal, select
 
 from station.core.run_record import Purpose
 from station.core.verification import Verification
@@ -11,11 +11,26 @@ from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import canonical_bytes
 from station.records.database import Database, add_row
-from station.records.hot import Driver
+from station.records.hot import Driver, Hot
 from station.records.rows import Row
 from station.records.schema import audit_entry, run, run_opened, unit, verification
 from station.records.stamps import clean, moment, name, stamp
 from station.records.views import AuditEntry
+
+
+def _units(verification_id: ColumnElement[str]) -> Select[tuple[()]]:
+    joined = run.join(run_opened, run_opened.c.run_key == run.c.run_key).join(unit)
+    stands_on = (run.c.verification_id == verification_id) & (run.c.verification_id != "")
+    return select().select_from(joined).where(stands_on, run_opened.c.purpose == Purpose.PRODUCTION.value)
+
+
+_LATEST = Hot(
+    select(verification)
+    .where(verification.c.bench == bindparam("bench"), verification.c.nest == bindparam("nest"))
+    .order_by(verification.c.verification_key.desc())
+    .limit(1)
+)
+_COUNT = Hot(_units(bindparam("verification_id")).add_columns(func.count(unit.c.unit_key.distinct()).label("units")))
 
 
 class VerificationStore:
@@ -38,11 +53,9 @@ class VerificationStore:
 
     def latest(self, bench: str, nest: str) -> Verification | None:
         """See `Records.latest_verification`."""
-        query = select(verification).where(verification.c.bench == bench, verification.c.nest == nest)
-        with self._database.reading() as connection:
-            newest = query.order_by(verification.c.verification_key.desc()).limit(1)
-            row = connection.execute(newest).mappings().one_or_none()
-        return None if row is None else _view(dict(row))
+        with self._database.looking() as driver:
+            row = _LATEST.one(driver, bench=bench, nest=nest)
+        return None if row is None else _view(row)
 
     def every(self, bench: str) -> tuple[Verification, ...]:
         """See `Records.verifications`."""
@@ -54,15 +67,15 @@ class VerificationStore:
     def units_since(self, verification_id: str) -> tuple[str, ...]:
         """See `Records.units_since`."""
         first = func.min(run_opened.c.run_key)
-        query = _units(verification_id).add_columns(unit.c.serial).group_by(unit.c.serial).order_by(first)
+        query = _units(literal(verification_id)).add_columns(unit.c.serial).group_by(unit.c.serial).order_by(first)
         with self._database.reading() as connection:
             return tuple(row.serial for row in connection.execute(query))
 
     def count_since(self, verification_id: str) -> int:
         """See `Records.count_since`."""
-        query = _units(verification_id).add_columns(func.count(unit.c.unit_key.distinct()).label("units"))
-        with self._database.reading() as connection:
-            return int(connection.execute(query).one().units)
+        with self._database.looking() as driver:
+            found = _COUNT.one(driver, verification_id=verification_id)
+        return 0 if found is None else int(found["units"])
 
 
 class AuditStore:
@@ -93,12 +106,6 @@ class AuditStore:
         with self._database.reading() as connection:
             rows = connection.execute(query).all()
         return tuple(AuditEntry(moment(row.utc), row.who, row.action, row.subject, row.why) for row in rows)
-
-
-def _units(verification_id: str) -> Select[tuple[()]]:
-    joined = run.join(run_opened, run_opened.c.run_key == run.c.run_key).join(unit)
-    stands_on = (run.c.verification_id == verification_id) & (run.c.verification_id != "")
-    return select().select_from(joined).where(stands_on, run_opened.c.purpose == Purpose.PRODUCTION.value)
 
 
 def _row(done: Verification) -> Row:
