@@ -72,7 +72,10 @@ class _Board:
     def order(self, line: str) -> None:
         """Tell the board something, as `board/machine.py` says."""
         assert self._process.stdin is not None
-        self._process.stdin.write(line + "\n")
+        try:
+            self._process.stdin.write(line + "\n")
+        except BrokenPipeError as error:
+            raise RuntimeError("the board has ended: " + "\n".join(self.other)) from error
 
     def close(self) -> None:
         """End the board. Not an error if it has ended already."""

@@ -32,7 +32,7 @@ TURN_US = 250
 """Simulated time that a turn of the main loop takes."""
 REST_US = 5000
 
-_SILENT = (pins.STEP, pins.DIRECTION, *pins.MULTIPLEXER)
+_SILENT = (pins.STEP, pins.DIRECTION) + pins.MULTIPLEXER  # noqa: RUF005 (not in MicroPython)
 _RELAYS = (pins.RELAY_LCR, pins.RELAY_FORWARD, pins.RELAY_REVERSE, pins.RELAY_KELVIN)
 
 
