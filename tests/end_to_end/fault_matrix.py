@@ -146,6 +146,22 @@ class Outcome:
     wrong: list[str] = field(default_factory=list)
 
 
+_OVER_AT_ONCE = frozenset(
+    {
+        FaultKind.CUT,
+        FaultKind.LOST_REPLY,
+        FaultKind.DOUBLED,
+        FaultKind.GARBLED,
+        FaultKind.NON_ASCII,
+        FaultKind.REPLACED,
+        FaultKind.HANG_UP_BEFORE,
+        FaultKind.HANG_UP_HALF_WAY,
+        FaultKind.HANG_UP_AFTER,
+        FaultKind.COMMAND_LOST,
+    }
+)
+"""Faults that leave nothing on its way: the very next unit must come out right."""
+
 _ABOUT_COMMANDS = (FaultKind.COMMAND_LOST, FaultKind.SILENT)
 
 
@@ -283,6 +299,9 @@ def _judge(opened: OpenShop, outcome: Outcome) -> None:
     over = variant.last is Last.ONCE and not _hands_gone(variant, instrument)
     if over and not outcome.latched and "PASS" not in (outcome.next, outcome.after):
         outcome.wrong.append(f"the fault is over, and units were {outcome.next}, then {outcome.after}")
+    at_once = over and variant.kind in _OVER_AT_ONCE and variant.seconds < 0.1
+    if at_once and not outcome.latched and outcome.spoilt != "refused" and outcome.next != "PASS":
+        outcome.wrong.append(f"nothing is on its way any more, and the next unit was {outcome.next}")
     if not variant.may_pass_next and instrument != OPERATOR and "PASS" in (outcome.next, outcome.after):
         outcome.wrong.append("the fault lasts, and the next unit was PASS")
 

@@ -146,12 +146,12 @@ class OpenShop:
 
 
 class Shop:
-    """A station in a home of its own, with plan IS-20 released. A context manager."""
+    """A station in a home of its own, with plan IS-20 (or another of that part) released. A context manager."""
 
-    def __init__(self, home: Path) -> None:
+    def __init__(self, home: Path, *, plan: Plan | None = None) -> None:
         self.home = home
         self.station = Station.open(home)
-        self.plan = shipped_plan()
+        self.plan = plan or shipped_plan()
         self._numbers = count()
         self.station.records.release_plan(self.plan, who="EN-01", why="tests", utc=self.station.clock.utc_now())
 
@@ -177,8 +177,12 @@ class Shop:
         faults: Sequence[Fault] = (),
         simulation: Simulation | None = None,
         hook: Hook | None = None,
+        any_model: bool = False,
     ) -> Iterator[OpenShop]:
-        """Open a verified bench; without `units` with four fresh ones. A latch of an earlier one is gone."""
+        """Open a verified bench; without `units` with four fresh ones. A latch of an earlier one is gone.
+
+        `hook` is called at each message. `any_model`: the bench file names makers only.
+        """
         units = tuple(units) or self.new_units(4)
         simulation = replace(simulation or Simulation(seed=SEED, noise=EVEN_NOISE), units=units, faults=tuple(faults))
         station = self.station
@@ -192,8 +196,11 @@ class Shop:
             link = place.links(instrument, stop)
             return link if hook is None else WatchedLink(link, hook)
 
+        setup = place.setup
+        if any_model:
+            setup = replace(setup, instruments=tuple(replace(each, identity="") for each in setup.instruments))
         with station.inspecting(
-            place.setup, where="a test", hands=place.hands, links=watched, clock=place.clock
+            setup, where="a test", hands=place.hands, links=watched, clock=place.clock
         ) as inspection:
             assert isinstance(inspection.bench, OpenBench)
             self._verify(inspection)

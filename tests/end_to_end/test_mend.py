@@ -47,7 +47,8 @@ def test_plug_left_out_refuses_each_scan_before_anybody_loads(shop: Shop, instru
     )
 
 
-def test_other_instrument_at_the_same_plug_is_refused(shop: Shop) -> None:
+@pytest.mark.parametrize("any_model", [False, True])
+def test_other_instrument_at_the_same_plug_is_refused(shop: Shop, any_model: bool) -> None:
     """The run's record names who measured: another one of the same model is not the one on record."""
     place = _some_way_in(shop, LCR)
     with shop.opened() as opened:
@@ -56,7 +57,7 @@ def test_other_instrument_at_the_same_plug_is_refused(shop: Shop) -> None:
         Fault(LCR, FaultKind.HANG_UP_BEFORE, nth=place),
         Fault(LCR, FaultKind.WRONG_IDENTITY, nth=told, data=b"INVENTED,LCR-A,LCRA002,1.0"),
     )
-    with shop.opened(faults=faults) as opened:
+    with shop.opened(faults=faults, any_model=any_model) as opened:
         opened.measure(0)
         with pytest.raises(WrongInstrument, match="LCRA002"):
             opened.measure(1)
