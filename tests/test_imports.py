@@ -48,7 +48,7 @@ HEAVY = {
 }
 """What takes long to import, and so is never imported by a package for whoever imports a part of it."""
 
-PURE = ("station.core", "station.coil", "station.quality")
+PURE = ("station.core", "station.coil", "station.heating_fit", "station.quality")
 INPUT_OUTPUT = {
     "asyncio",
     "fcntl",
@@ -84,6 +84,7 @@ FORBIDDEN = {
     "station": ("tests",),
     "station.core": ("drivers", "sim"),
     "station.coil": ("drivers", "sim"),
+    "station.heating_fit": ("drivers", "sim"),
     "station.quality": ("drivers", "sim"),
     "station.methods": (
         "sim",
@@ -106,6 +107,7 @@ FORBIDDEN = {
 PURE_NEIGHBOURS = {
     "station.core": ("station.core", "station.coil", "station.errors"),
     "station.coil": ("station.coil", "station.errors"),
+    "station.heating_fit": ("station.heating_fit", "station.coil", "station.errors"),
     "station.quality": ("station.quality", "station.core", "station.coil", "station.errors"),
 }
 """All that the pure packages may import of the station."""
