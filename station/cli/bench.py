@@ -7,6 +7,7 @@ import click
 
 from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL, home_of
 from station.cli.output import emit, say
+from station.cli.soak import soak_table
 
 if TYPE_CHECKING:
     from station.checking import Check
@@ -198,3 +199,6 @@ def clear(ctx: click.Context, name: str, who: str, why: str) -> None:
 
     clear_latch(home_of(ctx), name, who=who, why=why)
     click.echo(f"{name}: the latch is cleared.")
+
+
+bench.add_command(soak_table)
