@@ -51,6 +51,8 @@ class BenchErrors:
     coil_thermometer_offset_k: float = 0.0
     ambient_thermometer_offset_k: float = 0.0
     contact_lead_ohm: float = 0.0
+    contact_wear_ohm: float = 0.0
+    """What each contact gains with every seating, as needles wear and get dirty."""
     sensor_metal_effect: float = 0.0
     """Relative loss of L with the field sensor at height 0; dies away over 3 mm."""
 

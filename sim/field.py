@@ -19,7 +19,8 @@ class FieldPerAmpere(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class LoopStackField:
-    """Field of circular loops: `radii_m`, each `depths_m` below the top copper's surface.
+    """Field of circular loops: `radii_m`, each `depths_m` below the top copper's surface, `currents` in each for
+    1 A at the pads (1 where none are given).
 
     On the axis exact: B = mu0 a^2 / (2 (a^2 + z^2)^(3/2)) a loop (any text on electromagnetism). Off the axis
     the series that Laplace's equation gives, B(r, z) = B(z) - r^2/4 B''(z) + r^4/64 B''''(z) - ..., is cut
@@ -28,21 +29,24 @@ class LoopStackField:
 
     radii_m: tuple[float, ...]
     depths_m: tuple[float, ...]
+    currents: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
-        if len(self.radii_m) != len(self.depths_m) or not self.radii_m:
-            raise ValueError("radii_m and depths_m must have the same length, at least 1")
+        if not self.currents:
+            object.__setattr__(self, "currents", (1.0,) * len(self.radii_m))
+        if not len(self.radii_m) == len(self.depths_m) == len(self.currents) or not self.radii_m:
+            raise ValueError("radii_m, depths_m and currents must have the same length, at least 1")
 
     def __call__(self, height_m: float, lateral_m: float) -> float:
         """Return the axial flux density per ampere in T/A."""
         flux = 0.0
         second = 0.0
         fourth = 0.0
-        for radius_m, depth_m in zip(self.radii_m, self.depths_m):
+        for radius_m, depth_m, current in zip(self.radii_m, self.depths_m, self.currents):
             z2 = (height_m + depth_m) ** 2
             a2 = radius_m * radius_m
             s = a2 + z2
-            loop = a2 / (s * s**0.5)
+            loop = current * a2 / (s * s**0.5)
             flux += loop
             # Second derivative of (a^2 + z^2)^(-3/2): 3 (4 z^2 - a^2) / (a^2 + z^2)^(7/2).
             second += loop * 3.0 * (4.0 * z2 - a2) / (s * s)

@@ -7,9 +7,12 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from sim.design import IS_20, SpiralDesign, design_values
+from sim.design import IS_20, design_values
+from sim.made import BRIDGE_OHM, Drawn, bridged
 from sim.noise import key, normal, uniform
 from sim.truth import GOOD_CONTACT_OHM, OPEN_OHM, CoilTruth, SkinRise
+from station.coil import CoilGeometry
+from station.coil.circuit import layer_short, shorted_turns
 
 ROWS = "ABCDEFGH"
 COLUMNS = 12
@@ -42,11 +45,12 @@ class DefectRates:
 
     open: float = 0.004
     shorted_turns: float = 0.006
+    layer_short: float = 0.001
     high_resistance: float = 0.006
     poor_contact: float = 0.008
 
 
-NO_DEFECTS = DefectRates(0.0, 0.0, 0.0, 0.0)
+NO_DEFECTS = DefectRates(0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 class Lot:
@@ -58,7 +62,7 @@ class Lot:
         *,
         name: str = "L2641",
         panels: int = 30,
-        design: SpiralDesign = IS_20,
+        design: CoilGeometry = IS_20,
         spread: Spread | None = None,
         rates: DefectRates | None = None,
         defects: Mapping[str, str] | None = None,
@@ -84,36 +88,38 @@ class Lot:
         found = _SERIAL.fullmatch(serial)
         if not found or found["lot"] != self.name or not 1 <= int(found["panel"]) <= self.panels:
             raise KeyError(serial)
-        healthy = self._healthy(serial, found["panel"], ROWS.index(found["row"]), int(found["column"]) - 1)
-        return self._with_defect(healthy)
+        drawn = self._drawn(serial, found["panel"], ROWS.index(found["row"]), int(found["column"]) - 1)
+        return self._with_defect(self._healthy(serial, drawn), drawn)
 
     def _draw(self, *parts: str) -> float:
         return normal(key("lot", self.seed, self.name, *parts))
 
-    def _healthy(self, serial: str, panel: str, row: int, column: int) -> CoilTruth:
-        spread, nominal, design = self.spread, self._nominal, self.design
-        width_m = (
-            design.track_width_m
-            + spread.etch_bias_m * self._draw("etch")
-            + spread.panel_etch_m * self._draw(panel, "etch")
+    def _drawn(self, serial: str, panel: str, row: int, column: int) -> Drawn:
+        """Return what etching, plating and lamination made of the drawing at one place."""
+        spread, design = self.spread, self.design
+        wider_m = spread.etch_bias_m * self._draw("etch") + spread.panel_etch_m * self._draw(panel, "etch")
+        copper = (1.0 + spread.panel_copper * self._draw(panel, "copper")) * (
+            1.0 + self._gradient(panel, row, column)
         )
-        width = max(0.3, width_m / design.track_width_m)
-        copper = max(0.3, 1.0 + spread.panel_copper * self._draw(panel, "copper"))
-        copper *= 1.0 + self._gradient(panel, row, column)
-        necks = (
-            1.0 + spread.neck * abs(self._draw(serial, "necks")) + spread.unit * self._draw(serial, "unit")
+        gap = spread.layer_gap * self._draw(serial, "layer gap")
+        change_m = (
+            max(-0.7 * design.track_width_m, wider_m),
+            0.0,
+            (max(0.3, copper) - 1.0) * design.copper_m,
+            max(-0.7, gap) * min(design.layer_gaps_m, default=0.0),
         )
+        necks = 1.0 + spread.neck * abs(self._draw(serial, "necks")) + spread.unit * self._draw(serial, "unit")
+        return Drawn(self.design, change_m, necks)
+
+    def _healthy(self, serial: str, drawn: Drawn) -> CoilTruth:
+        spread, nominal = self.spread, self._nominal
         return CoilTruth(
             serial=serial,
-            resistance_20_ohm=nominal.resistance_20_ohm * necks / (width * copper),
-            # A narrower track has a little more L: +0.6 % at half the width, -0.3 % at one and a half; a
-            # layer gap 20 % wider takes 0.35 %.
-            inductance_h=nominal.inductance_h
-            * (1.0 - 0.009 * (width - 1.0))
-            * (1.0 - 0.0175 * spread.layer_gap * self._draw(serial, "layer gap")),
+            resistance_20_ohm=drawn.resistance_20_ohm(),
+            inductance_h=drawn.inductance_h(),
             field_per_ampere=nominal.field_per_ampere,
-            resistance_ratio=SkinRise(4.0e6),
-            self_capacitance_f=20e-12,
+            resistance_ratio=SkinRise(nominal.skin_corner_hz),
+            self_capacitance_f=nominal.capacitance_f,
             bow_m=spread.bow_m * abs(self._draw(serial, "bow")),
             contact_start_ohm=GOOD_CONTACT_OHM * (1.0 + spread.contact * abs(self._draw(serial, "start"))),
             contact_end_ohm=GOOD_CONTACT_OHM * (1.0 + spread.contact * abs(self._draw(serial, "end"))),
@@ -127,12 +133,12 @@ class Lot:
         tilt = 0.5 * (x * self._draw(panel, "tilt x") + y * self._draw(panel, "tilt y"))
         return self.spread.gradient * (edge + tilt)
 
-    def _with_defect(self, healthy: CoilTruth) -> CoilTruth:
+    def _with_defect(self, healthy: CoilTruth, drawn: Drawn) -> CoilTruth:
         defect = self._defects.get(healthy.serial, self._drawn_defect(healthy.serial))
         if not defect:
             return healthy
         share = uniform(key("lot", self.seed, healthy.serial, "how bad"))
-        return DEFECTS[defect](healthy, share)
+        return DEFECTS[defect](healthy, drawn, share)
 
     def _drawn_defect(self, serial: str) -> str:
         chance = uniform(key("lot", self.seed, serial, "defect"))
@@ -143,29 +149,34 @@ class Lot:
         return ""
 
 
-def _open(coil: CoilTruth, share: float) -> CoilTruth:
+def _open(coil: CoilTruth, drawn: Drawn, share: float) -> CoilTruth:
     return replace(coil, resistance_20_ohm=OPEN_OHM, defect="open")
 
 
-def _shorted_turns(coil: CoilTruth, share: float) -> CoilTruth:
-    # One to five of forty turns; R falls with the copper left out, L with its square (tightly coupled).
-    left = 1.0 - (1 + int(5 * share)) / 40.0
-    return replace(
-        coil,
-        resistance_20_ohm=coil.resistance_20_ohm * left,
-        inductance_h=coil.inductance_h * left * left,
-        field_scale=coil.field_scale * left,
-        defect="shorted_turns",
-    )
+def _shorted_turns(coil: CoilTruth, drawn: Drawn, share: float) -> CoilTruth:
+    # One to five neighbouring turns of one layer, anywhere on it.
+    count = 1 + int(5 * share)
+    place = share * 1e3 % 1.0
+    per_layer = int(drawn.design.turns_per_layer)
+    layer = int(place * drawn.design.layers)
+    first = int(place * 1e3 % 1.0 * (per_layer - count + 1))
+    short = shorted_turns(drawn.geometry(), layer=layer, first_index=first, count=count, contact_ohm=BRIDGE_OHM)
+    return bridged(coil, drawn, short, "shorted_turns")
 
 
-def _high_resistance(coil: CoilTruth, share: float) -> CoilTruth:
+def _layer_short(coil: CoilTruth, drawn: Drawn, share: float) -> CoilTruth:
+    index = 1 + int(share * (int(drawn.design.turns_per_layer) - 1))
+    short = layer_short(drawn.geometry(), upper_layer=0, index=index, contact_ohm=BRIDGE_OHM)
+    return bridged(coil, drawn, short, "layer_short")
+
+
+def _high_resistance(coil: CoilTruth, drawn: Drawn, share: float) -> CoilTruth:
     return replace(
         coil, resistance_20_ohm=coil.resistance_20_ohm * (1.35 + 0.4 * share), defect="high_resistance"
     )
 
 
-def _poor_contact(coil: CoilTruth, share: float) -> CoilTruth:
+def _poor_contact(coil: CoilTruth, drawn: Drawn, share: float) -> CoilTruth:
     poor = replace(coil, contact_cured_by_reseating=True, defect="poor_contact")
     ohm = POOR_CONTACT_OHM if share % 0.5 < 0.25 else OPEN_OHM
     if share < 0.5:
@@ -173,9 +184,10 @@ def _poor_contact(coil: CoilTruth, share: float) -> CoilTruth:
     return replace(poor, contact_end_ohm=ohm)
 
 
-DEFECTS: Mapping[str, Callable[[CoilTruth, float], CoilTruth]] = {
+DEFECTS: Mapping[str, Callable[[CoilTruth, Drawn, float], CoilTruth]] = {
     "open": _open,
     "shorted_turns": _shorted_turns,
+    "layer_short": _layer_short,
     "high_resistance": _high_resistance,
     "poor_contact": _poor_contact,
 }
@@ -187,7 +199,7 @@ def truth_near(
     resistance_20_ohm: float | None = None,
     inductance_h: float | None = None,
     field_scale: float = 1.0,
-    design: SpiralDesign = IS_20,
+    design: CoilGeometry = IS_20,
 ) -> CoilTruth:
     """Return a healthy coil with stated values, the design's where none is stated.
 

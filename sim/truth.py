@@ -57,6 +57,8 @@ class CoilTruth:
     contact_start_ohm: float = GOOD_CONTACT_OHM
     contact_end_ohm: float = GOOD_CONTACT_OHM
     contact_cured_by_reseating: bool = False
+    winding_impedance: Callable[[float, float], complex] | None = None
+    """Impedance of a faulted winding at (frequency_hz, temperature_degc); None: R times its ratio, and L."""
     thermal: tuple[ThermalTerm, ...] = (ThermalTerm(70.0, 15.0 / 70.0),)
     surface_rise_ratio: float = 1.0
     winding_constant_k: float = 234.5
@@ -83,11 +85,16 @@ class CoilTruth:
         if self.open:
             return complex(inf, 0.0)
         omega = 2.0 * pi * frequency_hz
-        resistance = self.resistance_ohm(temperature_degc) * self.resistance_ratio(frequency_hz)
-        winding = complex(resistance, omega * self.inductance_h)
+        winding = self._winding_ohm(frequency_hz, temperature_degc)
         if not self.self_capacitance_f:
             return winding
         return winding / (1.0 + winding * complex(0.0, omega * self.self_capacitance_f))
+
+    def _winding_ohm(self, frequency_hz: float, temperature_degc: float) -> complex:
+        if self.winding_impedance is not None and frequency_hz > 0.0:
+            return self.winding_impedance(frequency_hz, temperature_degc)
+        resistance = self.resistance_ohm(temperature_degc) * self.resistance_ratio(frequency_hz)
+        return complex(resistance, 2.0 * pi * frequency_hz * self.inductance_h)
 
     def flux_density_t_per_a(self, height_m: float, lateral_m: float) -> float:
         """Return the axial flux density per ampere at a height over where a flat film's top copper is."""

@@ -236,7 +236,8 @@ class Fixture(LineInstrument):
     def _pad(self, channel: str, true_ohm: float) -> str:
         if true_ohm == inf:
             return "-"
-        shown_ohm = true_ohm + self.world.errors.contact_lead_ohm
+        errors = self.world.errors
+        shown_ohm = true_ohm + errors.contact_lead_ohm + errors.contact_wear_ohm * self.contact_cycles
         if self.world.noise.contact_ohm:
             shown_ohm += self.world.noise.contact_ohm * self.world.noise_of(channel)
         (shown_ohm,) = self.reading(channel, shown_ohm)

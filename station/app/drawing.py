@@ -29,14 +29,15 @@ def axial_field(design: CoilDesign) -> Callable[[float, float], float]:
     Height over the top copper, distance off the axis. Values are kept: a plan asks for the same few heights
     for every unit.
     """
-    from station.coil.loops import loop_flux_density_t_per_a
-    from station.coil.windings import turns_of
+    import numpy as np
 
-    turns = turns_of(geometry_of(design))
+    from station.coil.field import flux_density_t_per_a
+
+    geometry = geometry_of(design)
 
     @cache
     def field(height_m: float, lateral_m: float) -> float:
-        _, axial = loop_flux_density_t_per_a(turns.radius_m, abs(lateral_m), height_m - turns.height_m)
-        return float((axial * turns.sense).sum())
+        point = np.array([[lateral_m, 0.0, height_m]])
+        return float(flux_density_t_per_a(geometry, point)[0, 2].real)
 
     return field

@@ -58,7 +58,7 @@ def test_units_of_one_panel_are_alike() -> None:
 
 def test_defects_come_at_their_rates() -> None:
     """With one in ten of each, 2,880 units hold 288 of each within five standard deviations."""
-    lot = Lot(1, rates=DefectRates(0.1, 0.1, 0.1, 0.1))
+    lot = Lot(1, rates=DefectRates(0.1, 0.1, 0.1, 0.1, 0.1))
     defects = [lot.truth(serial).defect for serial in lot.serials()]
 
     assert all(288 == pytest.approx(defects.count(defect), abs=80) for defect in DEFECTS)
@@ -81,6 +81,29 @@ def test_shorted_turns_lower_resistance_and_inductance_together() -> None:
     of_inductance = shorted.inductance_h / healthy.inductance_h
 
     assert of_inductance < of_resistance < 1.0
+    assert shorted.flux_density_t_per_a(2e-3, 0.0) < healthy.flux_density_t_per_a(2e-3, 0.0)
+
+
+def test_bridged_winding_answers_by_frequency() -> None:
+    """A shorted turn takes more of L and adds more to R the higher the frequency; R follows the temperature."""
+    serial = "L2641-01-A01"
+    shorted = Lot(1, defects={serial: "shorted_turns"}).truth(serial)
+    low, high = (shorted.impedance_ohm(each, 20.0) for each in (1e3, 1e6))
+    warm = shorted.impedance_ohm(1e3, 45.0)
+
+    assert high.real > 1.5 * low.real
+    assert high.imag / 1e6 < low.imag / 1e3
+    assert (234.5 + 45.0) / 254.5 == pytest.approx(warm.real / low.real, rel=1e-3)
+
+
+def test_layer_short_takes_more_than_one_turn() -> None:
+    """A bridge through the film cuts out the inner part of both layers."""
+    serial = "L2641-01-A01"
+    healthy = Lot(1, rates=NO_DEFECTS).truth(serial)
+    shorted = Lot(1, defects={serial: "layer_short"}).truth(serial)
+
+    assert shorted.resistance_20_ohm < 0.99 * healthy.resistance_20_ohm
+    assert shorted.inductance_h < 0.99 * healthy.inductance_h
 
 
 def test_poor_contact_is_cured_by_reseating() -> None:
