@@ -79,6 +79,12 @@ class SerialThermometer:
             return Group(self._measure_streaming, lambda: None)
         return Group(self._measure_polled, self._prove)
 
+    def forget_input(self) -> None:
+        """Throw away what has come, without waiting; raises `LinkClosed` if the other end is gone."""
+        waiting = self._exchange.discard_waiting()
+        if waiting:
+            self._at_line_start = waiting.endswith(self._dialect.wire.terminator_in)
+
     def close(self) -> None:
         """Let the link go."""
         self._exchange.close()
@@ -109,9 +115,7 @@ class SerialThermometer:
 
     def _skip_what_is_old(self) -> None:
         """Throw away what had queued up, and the rest of a line that started before now."""
-        waiting = self._exchange.discard_waiting()
-        if waiting:
-            self._at_line_start = waiting.endswith(self._dialect.wire.terminator_in)
+        self.forget_input()
         if not self._at_line_start:
             self._read_line()
 

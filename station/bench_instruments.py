@@ -8,12 +8,13 @@ from typing import cast
 from drivers.build import build_driver
 from drivers.clock import Clock
 from drivers.dialect_reader import DialectError
-from drivers.dialects import Dialect, ThermometerDialect, read_dialect
+from drivers.dialects import Dialect, read_dialect
 from drivers.errors import InstrumentError, LinkClosed, LinkOpenError, WrongInstrument
 from drivers.instruments import Fixture, Instrument, LcrMeter, Source, Thermometer
 from drivers.link import Link
 from drivers.links.open import open_link
 from drivers.stop import StopToken
+from drivers.thermometer import SerialThermometer
 from drivers.traced import TracedLink, Transcript
 from station.core.equipment import Bench, InstrumentSetup
 from station.core.run_record import InstrumentIdentity
@@ -139,11 +140,12 @@ class BenchInstruments:
 
     def _forget_input(self, part: InstrumentSetup) -> None:
         """What came since the last run answers nothing in the next. Also finds a link that closed meanwhile."""
-        dialect = self._dialects[part.name]
-        if isinstance(dialect, ThermometerDialect) and dialect.streaming:
-            return  # its driver keeps track of where lines begin
+        driver = self._drivers[part.name]
         with suppress(InstrumentError):  # `lost` is noted; a link out of step resynchronises by itself
-            self._links[part.name].discard_input(quiet=0)
+            if isinstance(driver, SerialThermometer):
+                driver.forget_input()  # one that streams keeps track of where its lines begin
+            else:
+                self._links[part.name].discard_input(quiet=0)
 
     def _build(self, part: InstrumentSetup) -> Instrument:
         try:

@@ -70,7 +70,8 @@ def test_latch_that_a_person_has_cleared_lets_the_next_unit_pass(shop: Shop) -> 
 @pytest.mark.parametrize("matching", [ROUTE, ALIVE, STATE, " FIELD ", " CONTACT", " HEIGHT "])
 def test_lost_order_to_the_fixture_is_never_a_wrong_number(shop: Shop, matching: str) -> None:
     """Whichever of its kind is lost: nothing was measured; the drive is off; the next unit passes."""
-    decisions, wrong = [], []
+    decisions: list[str] = []
+    wrong: list[str] = []
     for nth in range(1 if matching == STATE else 0, 8):  # the bench asks for one state when it is opened
         fault = Fault(FIXTURE, FaultKind.COMMAND_LOST, nth=nth, matching=matching)
         with shop.opened(faults=(fault,)) as opened:

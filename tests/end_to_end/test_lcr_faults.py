@@ -56,7 +56,8 @@ def resistance_only() -> Plan:
 @pytest.mark.slow
 def test_frozen_meter_never_gives_its_old_number_to_a_unit(tmp_path: Path) -> None:
     """At whichever message it freezes: a unit has its own resistance, or none."""
-    wrong, invalid = [], 0
+    wrong: list[str] = []
+    invalid = 0
     with Shop(tmp_path, plan=resistance_only()) as shop:
         with shop.opened() as opened:
             opened.measure(0)
