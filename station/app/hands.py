@@ -51,6 +51,10 @@ class SimulatedHands:
         """Let the next unit come from a warm hand."""
         self._tell(f"WARM {kelvin:g}")
 
+    def say(self, words: str) -> None:
+        """Tell the hands something in the words of their own line protocol, such as `GUARD OPEN`."""
+        self._tell(words)
+
     def close(self) -> None:
         """Let the link go."""
         self._link.close()

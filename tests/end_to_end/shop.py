@@ -14,7 +14,7 @@ from types import TracebackType
 
 from drivers.link import MESSAGE_LIMIT, Link
 from drivers.stop import StopToken
-from sim.bench import OPERATOR, SimulatedBench
+from sim.bench import SimulatedBench
 from sim.errors import GENERIC_NOISE
 from sim.faults import Fault
 from sim.lot import truth_near
@@ -132,8 +132,7 @@ class OpenShop:
 
     def order(self, words: str) -> None:
         """Tell the simulated operator something in the middle of whatever is going on."""
-        operator = self.sim.instruments[OPERATOR]
-        operator.receive(words.encode("ascii") + b"\n", self.place.clock.monotonic())
+        self.place.hands.say(words)
 
     def counts(self) -> dict[str, tuple[int, int]]:
         """Return how many messages each instrument was told and has sent, since the bench was built."""

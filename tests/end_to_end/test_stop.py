@@ -16,7 +16,7 @@ HANDS_S = 5.0
 @pytest.mark.slow
 def test_stop_at_any_message_ends_in_invalid_with_drive_off(shop: Shop, every_point: bool) -> None:
     """Before the run: nothing was measured. In the run: INVALID, stopped. After the last check: as measured."""
-    wrong = []
+    wrong: list[str] = []
     _, last = _stop_at(shop, NEVER)
     for at in range(0, last, 1 if every_point else EVERY):
         found, _ = _stop_at(shop, at)
@@ -29,7 +29,7 @@ def _stop_at(shop: Shop, at: int) -> tuple[list[str], int]:
     """Return what is wrong, and how many messages and waits the whole way has."""
     stop = shop.station.stop
     countdown = Countdown(at, lambda: stop.set("a test says so"))
-    wrong = []
+    wrong: list[str] = []
     with shop.opened(hook=countdown) as opened:
         before = opened.measure(0)
         countdown.start()
