@@ -100,6 +100,10 @@ class _Board:
         """Return an output's last level."""
         return self.pins(number)[-1][1]
 
+    def changes(self, number: int) -> list[int]:
+        """Return when an output changed, in microseconds, in order."""
+        return [event.time_us for event in self.events if event.word == "pin" and event.fields[0] == str(number)]
+
     def _next_line(self) -> str:
         assert self._process.stdout is not None
         return self._process.stdout.readline()
@@ -132,6 +136,8 @@ class SimulatedBoard(_Board):
         environment = {"BOARD_INPUTS": inputs, "BOARD_STAGE_STEPS": str(stage_steps)}
         super().__init__(folder, constants=constants or {}, environment=environment)
         self.now_us = 0
+        self.stage_steps = 0
+        """Where the stage truly is, in steps below its end."""
         self.ended = False
         self._rest()
 
@@ -168,7 +174,7 @@ class SimulatedBoard(_Board):
         while line := self._next_line():
             event = self._keep(line)
             if event is not None and event.word == "at":
-                self.now_us = event.time_us
+                self.now_us, self.stage_steps = event.time_us, int(event.fields[0])
                 return
         self.ended = True
 

@@ -44,6 +44,9 @@ def board(make_board: BoardMaker) -> SimulatedBoard:
 
 @pytest.fixture
 def wired(tmp_path: Path) -> Iterator[WiredBoard]:
-    """A board in real time on a pseudo-terminal; its dead-man's time is 0.2 s, so that a test can wait for it."""
-    with WiredBoard(tmp_path, constants={"dead_man_ms": 200}) as made:
+    """A board in real time on a pseudo-terminal, with a dead-man's time of 1 s.
+
+    That is half the waiting; not less, since a busy computer may keep the test waiting between two messages.
+    """
+    with WiredBoard(tmp_path, constants={"dead_man_ms": 1000}) as made:
         yield made

@@ -11,14 +11,20 @@ The test talks to it on standard input, a line each:
     stick PIN LEVEL     the relay on that pin stays as it would be at that level
     free PIN            ... and no more
     lose STEPS          the stage has slipped down by so many steps
-    break WORDS         the next converter reading raises: `port` OSError, `program` another error
+    break WORD          the next converter reading raises: `port` OSError, `program` another error; or it hangs
+                        for 3 s: `hang`
     rx HEX              bytes on the serial line (simulated time only)
     after US LINE       do LINE at that simulated time
     run US              simulated time may go on until then
     power               cut the power and switch it on again; simulated time starts anew
 
-and it tells on standard output: `pin US PIN LEVEL` of an output that has changed, `tx US HEX`, `at US` when a
-`run` is over, `watchdog US MILLISECONDS` when that is started, `reset US` when it has bitten.
+and it tells on standard output:
+
+    pin US PIN LEVEL            an output has changed (not those of the stage and the multiplexer)
+    tx US HEX                   bytes on the serial line (simulated time only)
+    at US STEPS                 a `run` is over; the stage's true place below its end
+    watchdog US MILLISECONDS    the hardware watchdog was started
+    reset US                    it has bitten
 """
 
 import os
@@ -80,7 +86,9 @@ class _Bench:
     def count(self, number: int) -> int:
         """Return a converter's count."""
         broken, self.broken = self.broken, ""
-        if broken:
+        if broken == "hang":
+            time.sleep_ms(3000)
+        elif broken:
             raise OSError(5) if broken == "port" else RuntimeError(broken)
         if number == pins.ADC_MULTIPLEXER:
             channel = sum(self.levels[pin] << bit for bit, pin in enumerate(pins.MULTIPLEXER))
@@ -160,7 +168,7 @@ def idle() -> None:
     if time.now_us < bench.until_us:
         time.now_us = min(time.now_us + REST_US, bench.until_us)
         return
-    tell("at")
+    tell("at", bench.stage_steps)
     while not bench.obey_next().startswith("run"):
         pass
 
