@@ -11,20 +11,30 @@ import click
 from station.errors import Mistake, StudyError
 
 
-class FiniteFloat(click.FloatRange):
-    """A finite number, within a range if one is given: click's own type lets `nan` and `inf` through."""
+class FiniteNumber(click.ParamType):
+    """Any finite number: click's own type lets `nan` and `inf` through."""
 
     name = "number"
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """Return the number, or fail in words."""
-        number = float(super().convert(value, param, ctx))
+        number = float(click.FLOAT.convert(value, param, ctx))
         if not math.isfinite(number):
             self.fail(f"{value} is no finite number.", param, ctx)
         return number
 
 
-NUMBER = FiniteFloat()
+class FiniteFloat(click.FloatRange):
+    """A finite number within a range; `nan` is in none, though it is outside none either."""
+
+    name = "number"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the number, or fail in words."""
+        return float(super().convert(NUMBER.convert(value, param, ctx), param, ctx))
+
+
+NUMBER = FiniteNumber()
 NOT_NEGATIVE = FiniteFloat(min=0.0)
 STUDY_FILE = click.argument("file", metavar="FILE.csv", type=click.Path(path_type=Path, allow_dash=True))
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
@@ -32,6 +42,10 @@ LEVEL = click.option(
     "--level", type=FiniteFloat(0.5, 0.999), default=0.95, show_default=True, help="Of the confidence intervals."
 )
 PLOT = click.option("--plot", type=click.Path(path_type=Path), help="Draw a page: a file .svg, .pdf or .png.")
+
+TOLERANCE = click.option("--tolerance", type=NUMBER, help="Width between the limits, in the readings' unit.")
+TOLERANCE_LOWER = click.option("--tolerance-lower", type=NUMBER, help="Lower tolerance limit.")
+TOLERANCE_UPPER = click.option("--tolerance-upper", type=NUMBER, help="Upper tolerance limit.")
 
 Command = Callable[..., None]
 

@@ -34,6 +34,8 @@ SOURCES = {
     "interaction": "appraiser x unit",
     "repeatability": "repeatability",
 }
+ALONE = ("repeatability", "part", "total")
+"""What there is to say of one appraiser."""
 
 
 def number(value: float) -> str:
@@ -50,10 +52,11 @@ def crossed_text(study: CrossedStudy, file: str) -> str:
     """Return the study: first what it comes to, then the readings, then the tables."""
     readings = study.readings
     level = f"{study.model.intervals.level:.0%}"
+    appraisers = f"{len(readings.appraisers)} appraisers" if len(readings.appraisers) > 1 else "1 appraiser"
     return "\n".join(
         [
-            f"Gauge study of {file}: {len(readings.parts)} units, {len(readings.appraisers)} appraisers, "
-            f"{readings.trials} trials; {readings.values.size} readings, mean {number(float(readings.values.mean()))}.",
+            f"Gauge study of {file}: {len(readings.parts)} units, {appraisers}, {readings.trials} trials; "
+            f"{readings.values.size} readings, mean {number(float(readings.values.mean()))}.",
             "",
             *_headline(study),
             "",
@@ -67,14 +70,11 @@ def crossed_text(study: CrossedStudy, file: str) -> str:
             "By average and range",
             _form_table(study),
             "",
-            "Analysis of variance, interaction kept",
-            anova_text(study.with_interaction.table),
-            "",
-            "Analysis of variance, interaction pooled with repeatability",
-            anova_text(study.without_interaction.table),
+            *_anova_texts(study),
             "",
             "Per cents are by standard deviation (AIAG): they don't add up to 100. The tolerance is set against 6",
-            "standard deviations. Negative variances count as 0.",
+            "standard deviations. Negative variances count as 0. Per cents of the study variation hold for production",
+            "only if the units spread as production does.",
         ]
     )
 
@@ -113,16 +113,19 @@ def _guide(percent: float) -> str:
 def _leads(study: CrossedStudy) -> list[str]:
     """Where to look first, and what makes the intervals wide."""
     variation, model = study.model.variation, study.model
-    share = variation.reproducibility / variation.gauge
     appraiser = model.table.line("appraiser")
-    leads = [f"Most of it is repeatability ({1 - share:.0%} of the gauge's variance): look at bench, contact, seating."]
+    if appraiser is None:
+        return ["One appraiser: what another one would read differently is not in these figures."]
+    share = variation.reproducibility / variation.gauge
     if share > 0.5:
-        leads = [f"Most of it is reproducibility ({share:.0%} of the gauge's variance): look at who loads, and how."]
-    if appraiser is not None and appraiser.degrees_of_freedom < 4 and variation.appraiser > 0.0:
-        count = appraiser.degrees_of_freedom + 1
-        interval = pair(model.intervals.standard_deviations["appraiser"])
-        leads.append(f"Of {count} appraisers the spread is known no better than {interval}: more of them narrow it.")
-    return leads
+        lead = f"Most of it is reproducibility ({share:.0%} of the gauge's variance): look at who loads, and how."
+    else:
+        lead = f"Most of it is repeatability ({1 - share:.0%} of the gauge's variance): look at contact and seating."
+    if appraiser.degrees_of_freedom >= 4 or variation.appraiser == 0.0:
+        return [lead]
+    interval = pair(model.intervals.standard_deviations["appraiser"])
+    count = appraiser.degrees_of_freedom + 1
+    return [lead, f"From {count} appraisers their spread is known no better than {interval}: more of them narrow it."]
 
 
 def _strips(study: CrossedStudy) -> list[str]:
@@ -133,7 +136,7 @@ def _strips(study: CrossedStudy) -> list[str]:
     width = max(4, *(len(part) for part in study.readings.parts))
     ends = f"{number(low)}{number(high):>{STRIP - len(number(low))}}"
     lines = [
-        f"Readings by unit: - from lowest to highest, mean of {keys}; * where means fall together.",
+        f"Readings by unit: - from lowest to highest, letters at the means of appraisers {keys}; * where two meet.",
         f"{'unit':>{width}}  {'mean':>10}  {ends}",
     ]
     for part, cell in zip(study.readings.parts, values, strict=True):
@@ -157,7 +160,7 @@ def _strip(cell: np.ndarray, low: float, high: float) -> str:
 def _shares(study: CrossedStudy) -> list[str]:
     shares = percent_of_variance(study.model.variation)
     lines = ["Variance shares"]
-    for name in ("repeatability", "appraiser", "interaction", "part"):
+    for name in ("repeatability", "appraiser", "interaction", "part") if _has_appraisers(study) else ALONE[:2]:
         label = SOURCES[name] if name != "part" else LABELS[name]
         lines.append(f"{label:<18}{'#' * round(shares[name] / 100.0 * BAR):<{BAR}}{shares[name]:6.1f} %")
     return lines
@@ -180,8 +183,9 @@ def _spread_table(study: CrossedStudy) -> str:
     if of_tolerance is not None:
         headers += ["% of tolerance", ""]
     rows = []
-    for name in by_source(variation):
-        row = [LABELS[name], number(deviations[name]), f"({pair(intervals.standard_deviations[name])})"]
+    for name in by_source(variation) if _has_appraisers(study) else ALONE:
+        label = LABELS[name] if _has_appraisers(study) else LABELS[name].strip()
+        row = [label, number(deviations[name]), f"({pair(intervals.standard_deviations[name])})"]
         shares = intervals.percent_of_study_variation
         row += [f"{of_study[name]:.1f}", f"({pair(shares[name])})" if name in shares else ""]
         if of_tolerance is not None and intervals.percent_of_tolerance is not None:
@@ -195,12 +199,31 @@ def _form_table(study: CrossedStudy) -> str:
     deviations, of_study = standard_deviations(variation), percent_of_study_variation(variation)
     of_tolerance = None if study.tolerance is None else percent_of_tolerance(variation, study.tolerance)
     rows = []
-    for name in ("repeatability_and_reproducibility", "repeatability", "reproducibility", "part", "total"):
-        row = [LABELS[name], number(deviations[name]), f"{of_study[name]:.1f}"]
+    sources = ("repeatability_and_reproducibility", "repeatability", "reproducibility", "part", "total")
+    for name in sources if _has_appraisers(study) else ALONE:
+        label = LABELS[name] if _has_appraisers(study) else LABELS[name].strip()
+        row = [label, number(deviations[name]), f"{of_study[name]:.1f}"]
         rows.append(row + ([] if of_tolerance is None else [f"{of_tolerance[name]:.1f}"]))
     headers = ["source", "standard deviation", "% of study"] + ([] if of_tolerance is None else ["% of tolerance"])
     unrounded = categories(variation)
     return table(headers, rows) + f"\nDistinct categories: {distinct_categories(unrounded)} ({unrounded:.2f})"
+
+
+def _anova_texts(study: CrossedStudy) -> list[str]:
+    if not _has_appraisers(study):
+        return ["Analysis of variance", anova_text(study.model.table)]
+    return [
+        "Analysis of variance, interaction kept",
+        anova_text(study.with_interaction.table),
+        "",
+        "Analysis of variance, interaction pooled with repeatability",
+        anova_text(study.without_interaction.table),
+    ]
+
+
+def _has_appraisers(study: CrossedStudy) -> bool:
+    """Whether there are appraisers to compare; lines about them say nothing otherwise."""
+    return len(study.readings.appraisers) > 1
 
 
 def anova_text(anova: AnovaTable) -> str:

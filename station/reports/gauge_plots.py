@@ -26,6 +26,8 @@ _MARKS = ("o", "s", "^", "D", "v", "P")
 _LIMIT = "#444444"
 _PAGE = (8.27, 8.27)
 _COVERAGE = 2.0
+_LETTERS_ABREAST = 60
+"""Letters of the units' names that fit beside each other under a page's frame."""
 
 
 def crossed_page(
@@ -68,12 +70,21 @@ def _draw_readings(axes: "Axes", study: CrossedStudy, lower: float | None, upper
     for limit, word in ((lower, "lower limit"), (upper, "upper limit")):
         if limit is not None:
             axes.axhline(limit, color=_LIMIT, linestyle="--", linewidth=1)
-            axes.annotate(word, (0.0, limit), xycoords=("axes fraction", "data"), va="bottom", fontsize=8)
-    axes.set_xticks(place, [readings.parts[i] for i in order], rotation=90 if order.size > 15 else 0)
+            _beside(axes, limit, word)
+    letters = sum(len(part) for part in readings.parts)
+    axes.set_xticks(place, [readings.parts[i] for i in order], rotation=90 if letters > _LETTERS_ABREAST else 0)
     axes.set_xlabel("unit, by mean")
     axes.set_ylabel("reading")
     # Above the frame, where it hides no reading and no limit.
     axes.legend(fontsize=8, ncols=min(5, count + 1), loc="lower right", bbox_to_anchor=(1.0, 1.0), frameon=False)
+
+
+def _beside(axes: "Axes", height: float, word: str) -> None:
+    """Write a word at the right of the frame, where it hides no reading."""
+    at = (1.0, height)
+    axes.annotate(
+        word, at, xycoords=("axes fraction", "data"), xytext=(4, 0), textcoords="offset points", va="center", fontsize=8
+    )
 
 
 def _draw_shares(axes: "Axes", study: CrossedStudy) -> None:
@@ -84,9 +95,11 @@ def _draw_shares(axes: "Axes", study: CrossedStudy) -> None:
         "interaction": "appraiser × unit",
         "part": "unit to unit",
     }
+    if len(study.readings.appraisers) == 1:
+        words = {name: words[name] for name in ("repeatability", "part")}
     values = [shares[name] for name in words]
     place = np.arange(len(words))[::-1]
-    axes.barh(place, values, color=["#555555"] * 3 + ["#BBBBBB"])
+    axes.barh(place, values, color=["#555555"] * (len(words) - 1) + ["#BBBBBB"])
     for at, value in zip(place, values, strict=True):
         axes.annotate(f"{value:.1f} %", (value, at), xytext=(4, 0), textcoords="offset points", va="center", fontsize=9)
     axes.set_yticks(place, list(words.values()))
@@ -121,13 +134,13 @@ def agreement_page(study: Agreement, first: np.ndarray, second: np.ndarray, *, t
     axes.plot((first + second) / 2.0, second - first, linestyle="", marker="o", markersize=4, color=_COLOURS[0])
     lines = (
         ("bias", study.bias, study.bias_interval),
-        ("lower limit of agreement", study.lower, study.lower_interval),
-        ("upper limit of agreement", study.upper, study.upper_interval),
+        ("lower limit\nof agreement", study.lower, study.lower_interval),
+        ("upper limit\nof agreement", study.upper, study.upper_interval),
     )
     for word, value, interval in lines:
         axes.axhspan(*interval, color="#999999", alpha=0.2)
         axes.axhline(value, color=_COLOURS[1] if word == "bias" else _LIMIT, linestyle="-" if word == "bias" else "--")
-        axes.annotate(word, (0.0, value), xycoords=("axes fraction", "data"), va="bottom", fontsize=8)
+        _beside(axes, value, word)
     axes.set_xlabel(f"mean of {study.first.name} and {study.second.name}")
     axes.set_ylabel(f"{study.second.name} - {study.first.name}")
     axes.set_title(f"{title}: agreement of {study.units} units", loc="left")

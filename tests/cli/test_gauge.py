@@ -86,6 +86,19 @@ def test_study_says_first_what_it_comes_to(aiag: str) -> None:
     assert "Distinct categories: 4 (4.86" in text
 
 
+def test_study_of_one_appraiser_says_what_it_can_not(aiag: str, tmp_path: Path) -> None:
+    """No line about appraisers, but one that says what is missing; one table only."""
+    file = tmp_path / "one.csv"
+    rows = aiag_csv().splitlines()
+    file.write_text("\n".join([rows[0], *(row for row in rows if ",A," in row)]), encoding="utf-8")
+    text = _run("study", str(file)).stdout
+
+    assert "1 appraiser, 3 trials" in text
+    assert "One appraiser: what another one would read differently is not in these figures." in text
+    assert "reproducibility" not in text
+    assert 1 == text.count("sum of squares")
+
+
 def test_study_reads_standard_input() -> None:
     """`-` stands for it."""
     result = CliRunner().invoke(gauge, ["study", "-", "--json"], input=aiag_csv())

@@ -8,6 +8,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import stats
 
+from station.core.limits import acceptance_limits, judge
+from station.core.plan import Characteristic, Guard
+from station.core.results import Decision, Result, ResultStatus
 from station.quality.process import NormalProcess, process_of_measured
 from station.quality.risk import (
     Tolerance,
@@ -123,9 +126,10 @@ def test_process_knowledge_draws_the_estimate_towards_its_mean() -> None:
     assert stats.norm.cdf((1.0 - 0.6) / (0.5 / 2**0.5)) == pytest.approx(found, rel=1e-12)
 
 
-def test_specific_guard_band_with_a_process_holds_at_both_ends() -> None:
-    """An off-centre process makes the far limit the worse one; w holds it there."""
-    process = NormalProcess(0.7, 0.3)
+@pytest.mark.parametrize("mean", [-0.7, 0.7])
+def test_specific_guard_band_with_a_process_holds_at_both_ends(mean: float) -> None:
+    """An off-centre process makes one limit the worse one; w holds it there."""
+    process = NormalProcess(mean, 0.3)
     w = guard_band_for_specific_risk(BOTH, 0.2, 0.01, process=process)
 
     assert w is not None
@@ -173,6 +177,41 @@ def test_measured_risk_is_at_or_below_the_stated_one() -> None:
     assert escaped <= stated + 4.0 * (stated / units) ** 0.5
     assert simple > 4.0 * stated
     assert global_risk(BOTH, process, u).consumer == pytest.approx(simple, abs=4.0 * (simple / units) ** 0.5)
+
+
+def test_station_judges_at_or_below_the_stated_risk() -> None:
+    """20,000 units near the limits through the station's own `judge`: w as a factor of U holds what it states.
+
+    Beside it simple acceptance, r = 0, lets four times the stated share through.
+    """
+    process, u, stated, units = NormalProcess(8.0, 0.8), 0.15, 0.005, 20_000
+    tolerance = Tolerance(7.0, 9.0)
+    rng = np.random.default_rng(43)
+    true = rng.normal(process.mean, process.deviation, units)
+    read = true + rng.normal(0.0, u, units)
+    w = guard_band_for_global_risk(tolerance, process, u, stated)
+    assert w is not None
+
+    def escaped(factor: float) -> float:
+        rule = Characteristic("R20", "ohm", "resistance", 7.0, 9.0, True, True, Guard(factor))
+        passed = [
+            judge(rule, Result("R20", "ohm", ResultStatus.MEASURED, value, u, math.inf, 2.0 * u)).decision
+            is Decision.PASS
+            for value in read.tolist()
+        ]
+        return float(np.mean(np.array(passed) & ((true < 7.0) | (true > 9.0))))
+
+    assert escaped(w / (2.0 * u)) <= stated + 4.0 * (stated / units) ** 0.5
+    assert escaped(0.0) > 4.0 * stated
+
+
+@given(st.floats(0.0, 2.0), st.floats(0.0, 0.5))
+def test_guard_band_is_the_one_that_the_station_takes_off(factor: float, expanded: float) -> None:
+    """The risks belong to the acceptance limits that `judge` uses."""
+    rule = Characteristic("R20", "ohm", "resistance", 7.0, 9.0, True, True, Guard(factor))
+    w = guard_band(factor, expanded)
+
+    assert (7.0 + w, 9.0 - w) == acceptance_limits(rule, expanded)
 
 
 SPREADS = st.floats(0.05, 3.0)
