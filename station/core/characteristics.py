@@ -1,7 +1,9 @@
 """Which characteristics a method yields, and how they are called: one place for names and units.
 
 `R20`; `L`, `Rs`, `Q` (with `@300kHz` for a second inductance step); `B@2mm` (flux density per ampere at a
-height); `rise@3V` (the winding's rise over ambient at a drive).
+height); `rise@3V` (the winding's rise over ambient at a drive), `surface_rise@3V` (the thermometer's), `Rth@air`
+(thermal resistance, with its mounting), `tau` (thermal time constant), `drive@80degC` (the drive at which the
+winding reaches a temperature, at the plan's ambient).
 """
 
 from station.core.plan import FieldStep, HeatingStep, InductanceStep, MethodStep, ResistanceStep
@@ -18,6 +20,24 @@ def field_name(height_m: float) -> str:
 def rise_name(drive: float, drive_quantity: str) -> str:
     """Return the name of the rise at a drive: `rise@3V`, `rise@0.2A`. `drive_quantity` as in HeatingStep."""
     return f"rise@{_number(drive)}{'V' if drive_quantity == 'voltage_v' else 'A'}"
+
+
+def surface_rise_name(drive: float, drive_quantity: str) -> str:
+    """Return the name of the surface's rise at a drive: `surface_rise@3V`."""
+    return f"surface_{rise_name(drive, drive_quantity)}"
+
+
+def thermal_resistance_name(mounting: str) -> str:
+    """Return the name of the thermal resistance on a mounting: `Rth@air`."""
+    return f"Rth@{mounting}"
+
+
+TIME_CONSTANT_NAME = "tau"
+
+
+def largest_drive_name(step: HeatingStep) -> str:
+    """Return the name of the drive that takes the winding to the plan's temperature limit: `drive@80degC`."""
+    return f"drive@{_number(step.temperature_limit_degc)}degC"
 
 
 def frequency_suffix(test_frequency_hz: float) -> str:
@@ -38,5 +58,14 @@ def yields(step: MethodStep) -> tuple[tuple[str, str], ...]:
     if isinstance(step, FieldStep):
         return tuple((field_name(height), "T/A") for height in step.heights_m)
     if isinstance(step, HeatingStep):
-        return tuple((rise_name(drive, step.drive_quantity), "K") for drive in step.drives)
+        return _heating_yields(step)
     return ()
+
+
+def _heating_yields(step: HeatingStep) -> tuple[tuple[str, str], ...]:
+    of = step.drive_quantity
+    rises = tuple((rise_name(drive, of), "K") for drive in step.drives)
+    surfaces = tuple((surface_rise_name(drive, of), "K") for drive in step.drives)
+    resistance = ((thermal_resistance_name(step.mounting), "K/W"),) if step.mounting else ()
+    unit = "V" if of == "voltage_v" else "A"
+    return (*rises, *surfaces, *resistance, (TIME_CONSTANT_NAME, "s"), (largest_drive_name(step), unit))

@@ -110,6 +110,30 @@ class HeatingStep(MethodStep):
     drive_quantity: str = "voltage_v"
     """`voltage_v` or `current_a`."""
     mounting: str = ""
+    """What the coil lies on, in a word or two: a film in air and on metal differ tenfold. Empty: no thermal
+    resistance is stated."""
+    temperature_limit_degc: float = 80.0
+    """Neither winding nor surface may pass it; the ladder ends below it."""
+    ambient_degc: float = 23.0
+    """At which the largest drive within the temperature limit is stated."""
+    target_k: float = 0.5
+    """How exactly the rise is wanted: in K, or as a fraction of the rise; the other is 0."""
+    target_fraction: float = 0.0
+    audit_one_in: int = 25
+    """One unit in so many is soaked out, to see that stopping early is right. 1: every unit."""
+    soak_s: float = 300.0
+    """How long a level lasts if it is not stopped early: the full soak."""
+    longest_time_constant_s: float = 30.0
+    """The coil's own, in the nest. What is slower is found by audits only."""
+    voltage_limit_v: float = 10.0
+    current_limit_a: float = 1.0
+    power_limit_w: float = 5.0
+    touch_limit_degc: float = 48.0
+    """The unit stays in the nest until it is below (ISO 13732-1: 48 degC for 10 min of contact; from memory)."""
+    cooling_s: float = 300.0
+    """Worst-case time to cool below the touch limit, for when no thermometer can tell."""
+    start_within_k: float = 2.0
+    """Coil and ambient must be this close before the drive goes on."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,13 +122,74 @@ def _field(table: Table, frequency: Frequency) -> MethodStep:
 
 def _heating(table: Table, frequency: Frequency) -> MethodStep:
     drives, quantity = _drives(table)
-    return HeatingStep(
+    usual = HeatingStep("heating", frequency)
+    degree, second, kelvin = Dimension.TEMPERATURE, Dimension.TIME, Dimension.TEMPERATURE_DIFFERENCE
+    target_k, target_fraction = _target(table)
+    step = HeatingStep(
         "heating",
         frequency,
         drives=drives,
         drive_quantity=quantity,
-        mounting=table.text("mounting", default=""),
+        mounting=table.text("mounting", default="", limit=40),
+        temperature_limit_degc=table.quantity(
+            "temperature_limit", degree, default=usual.temperature_limit_degc, lower=30.0, upper=180.0
+        ),
+        ambient_degc=table.quantity("ambient", degree, default=usual.ambient_degc, lower=-40.0, upper=100.0),
+        target_k=target_k,
+        target_fraction=target_fraction,
+        audit_one_in=table.integer("audit_one_in", default=usual.audit_one_in, lower=1, upper=1000),
+        soak_s=table.quantity("soak", second, default=usual.soak_s, lower=30.0, upper=7200.0),
+        longest_time_constant_s=table.quantity(
+            "longest_time_constant", second, default=usual.longest_time_constant_s, lower=2.0, upper=600.0
+        ),
+        voltage_limit_v=table.quantity(
+            "voltage_limit", Dimension.VOLTAGE, default=usual.voltage_limit_v, lower=0.01, upper=60.0
+        ),
+        current_limit_a=table.quantity(
+            "current_limit", Dimension.CURRENT, default=usual.current_limit_a, lower=1e-3, upper=10.0
+        ),
+        power_limit_w=table.quantity(
+            "power_limit", Dimension.POWER, default=usual.power_limit_w, lower=1e-3, upper=100.0
+        ),
+        touch_limit_degc=table.quantity(
+            "touch_limit", degree, default=usual.touch_limit_degc, lower=35.0, upper=65.0
+        ),
+        cooling_s=table.quantity("cooling", second, default=usual.cooling_s, lower=1.0, upper=7200.0),
+        start_within_k=table.quantity(
+            "start_within", kelvin, default=usual.start_within_k, lower=0.1, upper=10.0
+        ),
     )
+    _check_heating(table, step)
+    return step
+
+
+def _target(table: Table) -> tuple[float, float]:
+    """Return (K, 0) or (0, fraction): the unit of the text says which."""
+    text = table.text("target", default="0.5 K")
+    try:
+        target_k = parse_quantity(text, Dimension.TEMPERATURE_DIFFERENCE)
+        if 0.01 <= target_k <= 20.0:
+            return target_k, 0.0
+        table.mistake("target", f"must be from 0.01 K to 20 K; got {text!r}")
+    except QuantityError:
+        fraction = table.optional_quantity("target", Dimension.FRACTION, lower=0.001, upper=0.2)
+        if fraction is not None and not math.isnan(fraction):
+            return 0.0, fraction
+    return 0.5, 0.0
+
+
+def _check_heating(table: Table, step: HeatingStep) -> None:
+    by_voltage = step.drive_quantity == "voltage_v"
+    highest = max(step.drives, default=0.0)
+    limit, key = (
+        (step.voltage_limit_v, "voltage_limit") if by_voltage else (step.current_limit_a, "current_limit")
+    )
+    if highest > limit:
+        table.mistake("drive", f"climbs to {highest:g} {'V' if by_voltage else 'A'}, above `{key}` {limit:g}")
+    if step.temperature_limit_degc <= step.ambient_degc:
+        table.mistake("temperature_limit", "must be above `ambient`")
+    if step.soak_s < 3.0 * step.longest_time_constant_s:
+        table.mistake("soak", "must be at least three times `longest_time_constant`: a full soak settles")
 
 
 def _drives(table: Table) -> tuple[tuple[float, ...], str]:

@@ -25,6 +25,7 @@ class Dimension(StrEnum):
     TIME = "s"
     POWER = "W"
     FLUX_DENSITY_PER_CURRENT = "T/A"
+    THERMAL_RESISTANCE = "K/W"
     FRACTION = "%"
     """A fraction of one: "0.05 %" is 0.0005."""
     NUMBER = "1"
@@ -66,6 +67,7 @@ _EXAMPLES: dict[Dimension, str] = {
     Dimension.TIME: "2 s",
     Dimension.POWER: "0.5 W",
     Dimension.FLUX_DENSITY_PER_CURRENT: "8 mT/A",
+    Dimension.THERMAL_RESISTANCE: "70 K/W",
     Dimension.FRACTION: "0.05 %",
     Dimension.NUMBER: "12.5",
     Dimension.ANGLE: "1.5 mrad",

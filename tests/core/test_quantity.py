@@ -63,7 +63,7 @@ def test_parse_gives_the_same_float_as_the_literal(text: str, dimension: str, ex
         ("nan ohm", "ohm", "must be"),
         ("inf ohm", "ohm", "must be"),
         ("1e999 V", "V", "must be a finite number"),
-        ("5 mK/W", "K", "unknown unit"),
+        ("5 mK/V", "K", "unknown unit"),
         ("3 mdegC", "degC", "unknown unit"),
         ("\N{ARABIC-INDIC DIGIT ONE} V", "V", "must be"),
         ("", "V", "must be"),
