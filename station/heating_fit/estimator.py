@@ -27,7 +27,8 @@ class Estimate:
     """What the curve so far says.
 
     `thermal_resistance_k_per_w` is that of the steady state, with its standard uncertainty;
-    `time_constant_s` is the mean of the terms' time constants, weighted with their shares;
+    `time_constant_s` is the mean of the terms' time constants, weighted with their shares, with its standard
+    uncertainty;
     `noise_k` is the standard deviation of one rise, from the residuals; `noise_factor` is by what its square
     counts more because residuals hang together.
     """
@@ -35,6 +36,7 @@ class Estimate:
     thermal_resistance_k_per_w: float
     standard_uncertainty_k_per_w: float
     time_constant_s: float
+    time_constant_uncertainty_s: float
     noise_k: float
     noise_factor: float
     samples: int
@@ -65,6 +67,20 @@ class ThermalEstimator:
         """Take one sample; the first is the moment of switching on. Raises `ValueError` if time stands still."""
         self._bank.add(time_s, power_w, rise_k)
 
+    def switch_power(self, time_s: float, power_w: float) -> None:
+        """Note that the power was as before up to `time_s`, and is `power_w` from then on."""
+        self._bank.switch_power(time_s, power_w)
+
+    def next_level(self, time_s: float, power_w: float, *, offset_uncertainty_k: float) -> None:
+        """Begin a further drive level at `time_s`, the coil being as warm as the levels before left it.
+
+        The readings of earlier levels are forgotten: what cools the coil changes with its temperature.
+        """
+        self._bank.switch_power(time_s, power_w)
+        self._bank.forget_rises()
+        self._offset_uncertainty_k = offset_uncertainty_k
+        self._surveys, self._noise_factor, self._variance_k2 = 0, 1.0, 0.0
+
     def estimate(self) -> Estimate | None:
         """Return what the samples so far say; None before there are enough."""
         self._bank.settle_accounts()
@@ -82,6 +98,7 @@ class ThermalEstimator:
             found.mean_k_per_w,
             WIDENING * float(np.sqrt(found.variance_k2_per_w2)),
             found.time_constant_s,
+            WIDENING * float(np.sqrt(found.time_constant_variance_s2)),
             float(np.sqrt(found.variance_k2 / self._noise_factor)),
             self._noise_factor,
             self._bank.count,

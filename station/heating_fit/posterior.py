@@ -41,6 +41,7 @@ class Posterior:
     mean_k_per_w: float
     variance_k2_per_w2: float
     time_constant_s: float
+    time_constant_variance_s2: float
     variance_k2: float
     log_weight: FloatArray
     best: int
@@ -119,10 +120,13 @@ def posterior(
     variances = variance * var_rest + (slope * spread) ** 2 * var_z
     mean = float(weight @ means)
     share = np.clip(x1 / np.where(means > 0, means, 1.0), 0.0, 1.0)
+    taus = share * first_s + (1.0 - share) * second_s
+    tau = float(weight @ taus)
     return Posterior(
         mean,
         float(weight @ (variances + (means - mean) ** 2)),
-        float(weight @ (share * first_s + (1.0 - share) * second_s)),
+        tau,
+        float(weight @ (taus - tau) ** 2),
         variance,
         log_weight,
         best,

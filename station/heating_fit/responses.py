@@ -49,15 +49,26 @@ class ResponseBank:
         if self._power_w is not None:
             if not time_s > self._time_s:
                 raise ValueError(f"samples must ascend in time; got {time_s:g} s after {self._time_s:g} s")
-            mean_w = 0.5 * (power_w + self._power_w)
-            decay = np.exp(self._rates * (time_s - self._time_s))
-            self._response = mean_w + (self._response - mean_w) * decay
+            self._relax(time_s, 0.5 * (power_w + self._power_w))
         self._time_s, self._power_w = time_s, power_w
         if self._given == len(self._rises):
             self._grow()
         self._rows[self._given] = self._response
         self._rises[self._given] = rise_k
         self._given += 1
+
+    def switch_power(self, time_s: float, power_w: float) -> None:
+        """Note that the power was as before up to `time_s`, and is `power_w` from then on. No reading."""
+        if self._power_w is not None:
+            self._relax(time_s, self._power_w)
+        self._time_s, self._power_w = time_s, power_w
+
+    def forget_rises(self) -> None:
+        """Begin the sums anew; the responses go on as they are, for the power was what it was."""
+        for each in (self.gram, self.moments, self.sums):
+            each.fill(0.0)
+        self.squares = self.total = 0.0
+        self.count = self._given = 0
 
     def settle_accounts(self) -> None:
         """Take the samples since the last time into the scalar products."""
@@ -76,6 +87,10 @@ class ResponseBank:
         rows = self._rows[: self.count]
         model = rows[:, first] * weights[0] + rows[:, second] * weights[1]
         return np.asarray(self._rises[: self.count] - model)
+
+    def _relax(self, time_s: float, power_w: float) -> None:
+        decay = np.exp(self._rates * (time_s - self._time_s))
+        self._response = power_w + (self._response - power_w) * decay
 
     def _grow(self) -> None:
         self._rows = np.concatenate([self._rows, np.zeros_like(self._rows)])
