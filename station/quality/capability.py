@@ -6,13 +6,12 @@ names. Only normal values have Cp and Cpk here: within-subgroup percentiles of a
 """
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 
-from station.quality.fits import Fit, fit_all, standard_quantiles
+from station.quality.fits import Fit, fit_all, fitted_quantiles
 from station.quality.normality import Normality, normality_test
 from station.quality.risk import Tolerance
 from station.quality.sample import Sample
@@ -23,6 +22,10 @@ LOW_SHARE, HIGH_SHARE = 0.00135, 0.99865
 
 LEAST_FOR_PERCENTILES = 741
 """Fewer values have no 0.135 % percentile: it would be beyond the smallest one (1 / 0.00135)."""
+
+LEAST_FOR_FAMILY = 1_000
+"""The bounds take the fitted family as known. In simulations of strongly skewed and heavy-tailed values, 95 % bounds
+missed the true Ppk in about 5 % of the samples from 2,500 values on, in 10 to 15 % at 1,000, in 25 to 50 % at 100."""
 
 MOST_FOR_FITS = 10_000
 """Above, the values' own percentiles are sharp, and no family fits so many values closely anyway."""
@@ -115,6 +118,8 @@ def capability(
     best = fit_all(sample)[0]
     if best.p is not None and best.p >= significance:
         why += f"; a {best.family} distribution fits (p = {best.p:.2g})"
+        if sample.size < LEAST_FOR_FAMILY:
+            why += ", but so few values hardly show which one: take the bounds as too narrow"
         return _by_percentiles(sample, tolerance, within, normality, level, Route.FITTED, why, best)
     why += " and no fitted distribution holds"
     if sample.size >= LEAST_FOR_PERCENTILES:
@@ -185,10 +190,16 @@ def _by_percentiles(
         draws = _refitted_percentiles(sample.values, fit.family)
     whole, least = _indices(tolerance, reference)
     indices = {
-        "pp": None if whole is None else _bounded(whole, draws, lambda each: _indices(tolerance, each)[0], level),
-        "ppk": _bounded(least, draws, lambda each: _indices(tolerance, each)[1], level),
+        "pp": None if whole is None else _bounded(whole, draws, (tolerance,), level),
+        "ppk": _bounded(least, draws, _one_sided(tolerance), level),
     }
     return _made(sample, tolerance, within, normality, level, route, why, fit, reference, indices)
+
+
+def _one_sided(tolerance: Tolerance) -> tuple[Tolerance, ...]:
+    lower, upper = tolerance.lower, tolerance.upper
+    sides = (None if lower is None else Tolerance(lower, None)), (None if upper is None else Tolerance(None, upper))
+    return tuple(each for each in sides if each is not None)
 
 
 def _indices(tolerance: Tolerance, reference: ReferenceInterval) -> tuple[float | None, float]:
@@ -203,31 +214,40 @@ def _indices(tolerance: Tolerance, reference: ReferenceInterval) -> tuple[float 
     return (tolerance.upper - tolerance.lower) / (reference.high - reference.low), min(sides)
 
 
-def _bounded(
-    value: float,
-    draws: np.ndarray | None,
-    index: Callable[[ReferenceInterval], float | None],
-    level: float,
-) -> Index:
+def _bounded(value: float, draws: np.ndarray | None, tolerances: tuple[Tolerance, ...], level: float) -> Index:
+    """Bounds by percentiles of the draws; of the smaller of two sides, the smaller of the two sides' bounds.
+
+    The draws of the smaller side itself would lie too low for a centred process: a minimum is drawn downwards.
+    """
     if draws is None:
         return Index(value, None, None)
-    found = np.array([index(ReferenceInterval(*map(float, row))) for row in draws], dtype=float)
-    low, high = np.quantile(found, ((1.0 - level) / 2.0, (1.0 + level) / 2.0))
+    tails = ((1.0 - level) / 2.0, (1.0 + level) / 2.0)
+    bounds = [np.quantile(_drawn(each, draws), tails) for each in tolerances]
+    low, high = np.min(bounds, axis=0)
     return Index(value, float(low), float(high))
+
+
+def _drawn(tolerance: Tolerance, draws: np.ndarray) -> np.ndarray:
+    low, middle, high = draws.T
+    if tolerance.lower is None and tolerance.upper is not None:
+        return (tolerance.upper - middle) / (high - middle)
+    if tolerance.upper is None and tolerance.lower is not None:
+        return (middle - tolerance.lower) / (middle - low)
+    lower, upper = tolerance.ends
+    return (upper - lower) / (high - low)
 
 
 def _refitted_percentiles(values: np.ndarray, family: str) -> np.ndarray:
     """Percentiles of the family fitted to resampled values, shape (resamples, 3) (bootstrap, Efron 1979)."""
     generator = np.random.default_rng(_SEED)
+    shares = (LOW_SHARE, 0.5, HIGH_SHARE)
     rows = []
     # A block holds some two million numbers: memory stays flat for large samples.
     block = max(1, min(_RESAMPLES, 2_000_000 // values.size))
     for start in range(0, _RESAMPLES, block):
-        picked = values[generator.integers(0, values.size, (min(block, _RESAMPLES - start), values.size))]
-        shares = (LOW_SHARE, 0.5, HIGH_SHARE)
-        rows.append(np.column_stack([standard_quantiles(family, picked, share) for share in shares]))
-    drawn = np.concatenate(rows)
-    return drawn[np.isfinite(drawn).all(axis=1)]
+        picked = np.sort(values[generator.integers(0, values.size, (min(block, _RESAMPLES - start), values.size))])
+        rows.append(fitted_quantiles(family, picked, shares))
+    return np.concatenate(rows)
 
 
 def _drawn_percentiles(values: np.ndarray) -> np.ndarray:

@@ -1,12 +1,14 @@
-"""Distributions fitted to values: by mean, standard deviation, and skewness or mean absolute deviation.
+"""Distributions fitted to values by their probability plots: shape, location and scale.
 
-Moments, not likelihood: a shifted distribution's likelihood has no maximum for some samples, and bounds need
-thousands of fits. The Anderson-Darling statistic, which minds the tails, chooses, and says how well the choice fits.
+The shape is the one whose plot is straightest (Filliben, Technometrics 17, 1975), location and scale are the line's.
+That minds the tails, which capability is about, has an answer for every sample (the likelihood of a shifted
+distribution may have none), and fits thousands of resamples with one matrix product. Anderson and Darling's statistic
+chooses the family, and says how well the choice fits.
 """
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -15,9 +17,11 @@ from station.quality.normality import anderson_darling
 from station.quality.sample import Sample
 
 LEAST_SKEWNESS = 0.02
-"""Below, a skewed family is taken with this skewness: it is the normal distribution then, and keeps its digits."""
+"""Of a skewed family: it is the normal distribution then, and keeps its digits."""
 
 _TINY = 1e-300
+_FLOOR = 1e-6
+"""Of a share in A^2: a value just beyond the end of a fitted distribution is a bad fit, not an infinitely bad one."""
 _SIMULATED_SIZE = 500
 _SIMULATIONS = 400
 _SEED = 2641
@@ -55,8 +59,17 @@ class Family:
 
     share: Callable[[np.ndarray, np.ndarray], np.ndarray]
     quantile: Callable[[np.ndarray, np.ndarray], np.ndarray]
-    shape: Callable[[np.ndarray], np.ndarray]
-    """From standardised values (..., N) to the shape (...); NaN where the family can't have it."""
+    shapes: tuple[float, ...]
+    """Ascending: where shapes are looked for; between them a parabola decides."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Estimates:
+    """Fits of many rows of values by one family; arrays of shape (rows,)."""
+
+    mean: np.ndarray
+    deviation: np.ndarray
+    shape: np.ndarray
 
 
 def fit_all(sample: Sample) -> tuple[Fit, ...]:
@@ -65,74 +78,81 @@ def fit_all(sample: Sample) -> tuple[Fit, ...]:
     Raises StudyDataError below 8 values, or if all are the same.
     """
     sample.need(8, "a distribution fit")
-    ordered = np.sort(sample.values)
-    fits = [fit for name in FAMILIES if (fit := _fit(name, ordered, sample.population)) is not None]
-    best, *others = sorted(fits, key=lambda fit: fit.statistic)
+    ordered = np.sort(sample.values)[None, :]
+    best, *others = sorted((_fit(name, ordered, sample.population) for name in FAMILIES), key=lambda f: f.statistic)
     return (_with_p(best, sample.size), *others)
 
 
-def standard_quantiles(family: str, values: np.ndarray, share: float) -> np.ndarray:
-    """Return quantile estimates at `share` of rows of values (rows, N) fitted by `family`: shape (rows,)."""
-    mean, deviation = values.mean(axis=-1), values.std(axis=-1, ddof=1)
-    z = (values - mean[:, None]) / deviation[:, None]
+def estimates(family: str, ordered: np.ndarray) -> Estimates:
+    """Return the fits by `family` of rows of ascending values (rows, N)."""
     member = FAMILIES[family]
-    return mean + deviation * member.quantile(np.array(share), member.shape(z))
+    places, shapes = _plot_places(family, ordered.shape[1]), np.array(member.shapes)
+    middle = places.mean(axis=1, keepdims=True)
+    centred = places - middle
+    squares = (centred**2).sum(axis=1)
+    products = (ordered - ordered.mean(axis=1, keepdims=True)) @ centred.T
+    straight = products / np.sqrt(squares)
+    best, rest = _peak(straight)
+    slopes = products / squares
+    offsets = ordered.mean(axis=1, keepdims=True) - slopes * middle[:, 0]
+
+    def at(table: np.ndarray) -> np.ndarray:
+        rows = np.arange(len(table))
+        near = np.clip(best + np.sign(rest).astype(int), 0, table.shape[1] - 1)
+        return table[rows, best] + np.abs(rest) * (table[rows, near] - table[rows, best])
+
+    return Estimates(at(offsets), at(slopes), at(np.broadcast_to(shapes, straight.shape)))
 
 
-def _fit(name: str, ordered: np.ndarray, population: str) -> Fit | None:
-    mean, deviation = float(ordered.mean()), float(ordered.std(ddof=1))
-    z = (ordered - mean) / deviation
-    shape = float(FAMILIES[name].shape(z))
-    if math.isnan(shape):
-        return None
-    return Fit(name, mean, deviation, shape, float(_statistic(name, z, np.array(shape))), None, population)
+def fitted_quantiles(family: str, ordered: np.ndarray, shares: Sequence[float]) -> np.ndarray:
+    """Return quantiles at `shares` of the fits by `family` of rows of ascending values (rows, N): (rows, shares)."""
+    found = estimates(family, ordered)
+    standard = [FAMILIES[family].quantile(np.array(share), found.shape) for share in shares]
+    return found.mean[:, None] + found.deviation[:, None] * np.stack(standard, axis=1)
 
 
-def _statistic(name: str, z: np.ndarray, shape: np.ndarray) -> np.ndarray:
-    below = FAMILIES[name].share(z, shape[..., None])
-    return anderson_darling(np.log(np.maximum(below, _TINY)), np.log(np.maximum(1.0 - below, _TINY)))
+@lru_cache(maxsize=12)
+def _plot_places(family: str, size: int) -> np.ndarray:
+    """Quantiles at the medians of the order statistics (i - 0.3175)/(n + 0.365), shape (shapes, N)."""
+    member = FAMILIES[family]
+    share = (np.arange(1, size + 1) - 0.3175) / (size + 0.365)
+    return np.stack([member.quantile(share, np.array(shape)) for shape in member.shapes])
+
+
+def _peak(straight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Index of the largest of each row, and the way to the top of the parabola through it: -0.5 to 0.5 steps."""
+    best = straight.argmax(axis=1)
+    last = straight.shape[1] - 1
+    inner = (best > 0) & (best < last)
+    rows, at = np.arange(len(best)), np.clip(best, 1, max(1, last - 1))
+    if last < 2:
+        return best, np.zeros(len(best))
+    before, top, after = straight[rows, at - 1], straight[rows, at], straight[rows, at + 1]
+    bend = before - 2.0 * top + after
+    rest = np.where(inner & (bend < 0.0), (before - after) / np.where(bend < 0.0, 2.0 * bend, 1.0), 0.0)
+    return best, np.clip(rest, -0.5, 0.5)
+
+
+def _fit(name: str, ordered: np.ndarray, population: str) -> Fit:
+    found = estimates(name, ordered)
+    mean, deviation, shape = float(found.mean[0]), float(found.deviation[0]), float(found.shape[0])
+    return Fit(name, mean, deviation, shape, float(_statistics(name, ordered, found)[0]), None, population)
+
+
+def _statistics(name: str, ordered: np.ndarray, found: Estimates) -> np.ndarray:
+    z = (ordered - found.mean[:, None]) / found.deviation[:, None]
+    below = FAMILIES[name].share(z, found.shape[:, None])
+    return anderson_darling(np.log(np.maximum(below, _FLOOR)), np.log(np.maximum(1.0 - below, _FLOOR)))
 
 
 def _with_p(fit: Fit, size: int) -> Fit:
     """A^2 with fitted parameters hardly depends on n above 100, so large samples are simulated at 500."""
-    member = FAMILIES[fit.family]
     n = min(size, _SIMULATED_SIZE)
     uniform = np.random.default_rng(_SEED).random((_SIMULATIONS, n))
-    drawn = np.sort(member.quantile(uniform, np.array(fit.shape)), axis=1)
-    z = (drawn - drawn.mean(axis=1, keepdims=True)) / drawn.std(axis=1, ddof=1, keepdims=True)
-    shape = member.shape(z)
-    usable = ~np.isnan(shape)
-    statistics = _statistic(fit.family, z[usable], shape[usable])
-    p = (1 + int((statistics >= fit.statistic).sum())) / (1 + int(usable.sum()))
-    return Fit(fit.family, fit.mean, fit.deviation, fit.shape, fit.statistic, p, fit.population)
-
-
-def _no_shape(z: np.ndarray) -> np.ndarray:
-    return np.zeros(z.shape[:-1])
-
-
-def _skewness(z: np.ndarray) -> np.ndarray:
-    skewness = (z**3).mean(axis=-1)
-    return np.where(np.abs(skewness) < LEAST_SKEWNESS, LEAST_SKEWNESS, skewness)
-
-
-@lru_cache(maxsize=1)
-def _student_table() -> tuple[np.ndarray, np.ndarray]:
-    """Mean absolute value, rising, of standardised Student t distributions against ln of the degrees of freedom."""
-    from scipy.special import beta
-
-    log_freedom = np.linspace(math.log(2.2), math.log(200.0), 4000)
-    freedom = np.exp(log_freedom)
-    absolute = 2.0 * np.sqrt(freedom) / ((freedom - 1.0) * beta(freedom / 2.0, 0.5))
-    return absolute / np.sqrt(freedom / (freedom - 2.0)), log_freedom
-
-
-def _freedom(z: np.ndarray) -> np.ndarray:
-    """From the mean absolute deviation, for the fourth moment is not there below 5 degrees of freedom."""
-    absolute = np.abs(z).mean(axis=-1)
-    rising, log_freedom = _student_table()
-    usable = (absolute > rising[0]) & (absolute < rising[-1])
-    return np.where(usable, np.exp(np.interp(absolute, rising, log_freedom)), np.nan)
+    drawn = np.sort(FAMILIES[fit.family].quantile(uniform, np.array(fit.shape)), axis=1)
+    statistics = _statistics(fit.family, drawn, estimates(fit.family, drawn))
+    p = (1 + int((statistics >= fit.statistic).sum())) / (1 + _SIMULATIONS)
+    return replace(fit, p=p)
 
 
 def _normal_share(z: np.ndarray, _shape: np.ndarray) -> np.ndarray:
@@ -225,12 +245,6 @@ def _weibull(skewness: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return c, mean, np.sqrt(gamma(1.0 + 2.0 / c) - mean**2)
 
 
-def _weibull_shape(z: np.ndarray) -> np.ndarray:
-    skewness = (z**3).mean(axis=-1)
-    table = _weibull_table()[0]
-    return np.where((skewness > table[0]) & (skewness < table[-1]), skewness, np.nan)
-
-
 def _weibull_share(z: np.ndarray, skewness: np.ndarray) -> np.ndarray:
     c, mean, deviation = _weibull(skewness)
     return -np.expm1(-(np.maximum(0.0, mean + z * deviation) ** c))
@@ -253,11 +267,14 @@ def _student_quantile(share: np.ndarray, freedom: np.ndarray) -> np.ndarray:
     return stdtrit(freedom, share) / np.sqrt(freedom / (freedom - 2.0))
 
 
+_SKEWED = tuple(float(each) for each in np.geomspace(LEAST_SKEWNESS, 8.0, 32))
+_BOTH_WAYS = (*(-each for each in _SKEWED[::-1]), *_SKEWED)
+
 FAMILIES = {
-    "normal": Family(_normal_share, _normal_quantile, _no_shape),
-    "shifted lognormal": Family(_mirrored(_lognormal_share), _mirrored_quantile(_lognormal_quantile), _skewness),
-    "shifted gamma": Family(_mirrored(_gamma_share), _mirrored_quantile(_gamma_quantile), _skewness),
-    "shifted Weibull": Family(_weibull_share, _weibull_quantile, _weibull_shape),
-    "Student t": Family(_student_share, _student_quantile, _freedom),
+    "normal": Family(_normal_share, _normal_quantile, (0.0,)),
+    "shifted lognormal": Family(_mirrored(_lognormal_share), _mirrored_quantile(_lognormal_quantile), _BOTH_WAYS),
+    "shifted gamma": Family(_mirrored(_gamma_share), _mirrored_quantile(_gamma_quantile), _BOTH_WAYS),
+    "shifted Weibull": Family(_weibull_share, _weibull_quantile, tuple(map(float, np.linspace(-0.95, 5.0, 60)))),
+    "Student t": Family(_student_share, _student_quantile, tuple(map(float, np.geomspace(2.2, 100.0, 40)))),
 }
 """By name; the skewed ones take either sign, the Weibull one by its own shape."""

@@ -40,7 +40,7 @@ def normality_test(sample: Sample, *, significance: float = 0.05) -> Normality:
     statistic = float(anderson_darling(log_ndtr(z), log_ndtr(-z)))
     n = sample.size
     adjusted = statistic * (1.0 + 0.75 / n + 2.25 / n**2)
-    return Normality(statistic, adjusted, _p(adjusted), significance, sample.population)
+    return Normality(statistic, adjusted, normality_p(adjusted), significance, sample.population)
 
 
 def anderson_darling(log_below: np.ndarray, log_above: np.ndarray) -> np.ndarray:
@@ -50,7 +50,9 @@ def anderson_darling(log_below: np.ndarray, log_above: np.ndarray) -> np.ndarray
     return -n - ((log_below + log_above[..., ::-1]) @ weights) / n
 
 
-def _p(a: float) -> float:
+def normality_p(adjusted: float) -> float:
+    """Return p of the adjusted statistic (D'Agostino and Stephens 1986, table 4.9): 0.752 is 5 %."""
+    a = adjusted
     if a < 0.2:
         return 1.0 - math.exp(-13.436 + 101.14 * a - 223.73 * a * a)
     if a < 0.34:

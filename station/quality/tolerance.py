@@ -29,6 +29,14 @@ class ToleranceInterval:
     factor: float | None = None
     """k: the ends are mean +- k s; None where there is no such thing."""
 
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Both ends, infinite where it is open."""
+        return (
+            -math.inf if self.lower is None else self.lower,
+            math.inf if self.upper is None else self.upper,
+        )
+
 
 def one_sided_factor(size: int, *, coverage: float, confidence: float) -> float:
     """Return k1 of a normal sample of `size`: exact, by the non-central t (ISO 16269-6, annex)."""
