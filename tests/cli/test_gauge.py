@@ -343,3 +343,51 @@ def test_risk_refuses_what_makes_no_sense(words: tuple[str, ...], message: str) 
 def test_every_verb_shows_an_example(verb: str) -> None:
     """Its help has one."""
     assert "Example: coilgate gauge " in _run(verb, "--help").stdout
+
+
+@pytest.mark.parametrize(("spread", "words"), [(0.01, "under 10, good"), (3.0, "over 30, not fit")])
+def test_study_places_the_share_in_aiags_guide(tmp_path: Path, spread: float, words: str) -> None:
+    """AIAG MSA, 4th edition, chapter II-D: 10 and 30 %. Here all of the gauge's spread is repeatability."""
+    rows = [
+        f"{part},{name},{trial},{part + spread * sign * (-1) ** part}"
+        for part in range(8)
+        for name in "ABCDEF"
+        for trial, sign in enumerate((1, -1))
+    ]
+    file = tmp_path / "study.csv"
+    file.write_text("part,appraiser,trial,value\n" + "\n".join(rows), encoding="utf-8")
+    text = _run("study", str(file)).stdout
+
+    assert words in text
+    assert "Most of it is repeatability" in text
+    assert "known no better" not in text
+
+
+def test_type1_tells_that_readings_are_few_and_resolution_is_coarse(tmp_path: Path) -> None:
+    """Twelve readings, a step of a tenth of the tolerance."""
+    file = tmp_path / "type1.csv"
+    file.write_text("value\n" + "1.0\n1.1\n" * 6, encoding="utf-8")
+    text = _run("type1", str(file), "--reference", "1", "--tolerance", "1", "--resolution", "0.1").stdout
+
+    assert "12 readings are few" in text
+    assert "10.0 % of the tolerance, too coarse" in text
+
+
+def test_type1_with_one_limit_is_refused(tmp_path: Path) -> None:
+    """A width has two ends."""
+    file = tmp_path / "type1.csv"
+    file.write_text("value\n" + "1.0\n1.1\n" * 6, encoding="utf-8")
+
+    assert "give both" in _run("type1", str(file), "--reference", "1", "--tolerance-lower", "0").stderr
+
+
+@pytest.mark.slow
+def test_agreement_draws_a_page_and_tells_of_a_slope(tmp_path: Path) -> None:
+    """A gain error of 2 %."""
+    file = tmp_path / "both.csv"
+    rows = [f"{i},{i + 1},{(i + 1) * 1.02 + 0.001 * (-1) ** i}" for i in range(20)]
+    file.write_text("part,first,second\n" + "\n".join(rows), encoding="utf-8")
+    result = _run("agreement", str(file), "--plot", str(tmp_path / "page.svg"))
+
+    assert "one bias for all is too simple" in result.stdout
+    assert (tmp_path / "page.svg").exists()

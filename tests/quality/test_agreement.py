@@ -115,3 +115,20 @@ def test_readings_without_a_study_are_refused(first: list[float], second: list[f
     """Too few, unpaired, or computed from each other."""
     with pytest.raises(StudyDataError, match=words):
         agreement(first, second)
+
+
+def test_calibration_of_a_side_widens_the_bias() -> None:
+    """In root sum of squares with the scatter."""
+    first, second = drawn(6)
+    plain = agreement(first, second)
+    found = agreement(first, second, sides=(Side("bench-1", systematic_u=0.02), Side("bench-2")))
+
+    assert (plain.bias_u**2 + 0.02**2) ** 0.5 == pytest.approx(found.bias_u)
+    assert "calibration of bench-1" == found.terms[-1].name
+
+
+def test_units_that_are_all_alike_have_no_slope() -> None:
+    """Nothing to draw a line through."""
+    study = agreement([8.0, 8.1, 7.9], [8.0, 7.9, 8.1])
+
+    assert (0.0, 1.0) == (study.slope, study.slope_p)

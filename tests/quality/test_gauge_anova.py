@@ -234,6 +234,7 @@ def test_tolerance_that_is_no_width_is_refused(tolerance: float) -> None:
         (np.zeros((1, 3, 3)), "2 parts"),
         (np.zeros((5, 3, 1)), "2 trials"),
         (np.full((5, 3, 3), np.nan), "finite"),
+        (np.arange(45.0).reshape(5, 3, 3) * 1e-200, "too little to square"),
     ],
 )
 def test_readings_without_a_study_are_refused(values: np.ndarray, words: str) -> None:
@@ -248,3 +249,16 @@ def test_parts_that_are_all_alike_are_one_category() -> None:
     values -= values.mean(axis=(1, 2), keepdims=True)
 
     assert 1 == distinct_categories(categories(variation_of(anova_table(crossed(values)))))
+
+
+def test_names_that_do_not_fit_the_values_are_refused() -> None:
+    """Three names for five parts."""
+    with pytest.raises(StudyDataError, match="shape"):
+        CrossedReadings(("1", "2", "3"), ("A",), np.arange(10.0).reshape(5, 1, 2))
+
+
+@pytest.mark.parametrize("tolerance", [0.0, -1.0, float("inf")])
+def test_percent_of_no_tolerance_is_refused(tolerance: float) -> None:
+    """A width above 0, and finite."""
+    with pytest.raises(ValueError, match="width above 0"):
+        percent_of_tolerance(variation_of(anova_table(aiag_readings())), tolerance)

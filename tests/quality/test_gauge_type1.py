@@ -127,3 +127,9 @@ def test_what_is_not_above_zero_is_refused(name: str) -> None:
             deviations=numbers["number of deviations"],
             share=numbers["share"],
         )
+
+
+def test_reference_that_is_no_number_is_refused() -> None:
+    """There would be no bias."""
+    with pytest.raises(StudyDataError, match="reference value"):
+        bias_study(AIAG_BIAS, float("nan"))

@@ -1,5 +1,6 @@
 """Pages of gauge studies: what they show."""
 
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -8,10 +9,12 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
+from station.errors import StationError
 from station.quality.agreement import Side, agreement
 from station.quality.gauge_crossed import crossed_study
 from station.quality.gauge_linearity import linearity_study
 from station.quality.process import NormalProcess
+from station.quality.readings import CrossedReadings
 from station.quality.risk import Tolerance, risk_table
 from station.reports.gauge_plots import agreement_page, crossed_page, linearity_page, risk_page, save_page
 from tests.quality.published import AIAG_LINEARITY, PEAK_FLOW_LARGE, PEAK_FLOW_MINI, aiag_readings
@@ -97,3 +100,19 @@ def test_page_is_written_the_same_each_time(tmp_path: Path) -> None:
         save_page(crossed_page(study, title="study"), tmp_path / name)
 
     assert (tmp_path / "one.svg").read_bytes() == (tmp_path / "two.svg").read_bytes()
+
+
+def test_missing_matplotlib_is_told_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Plots are an extra."""
+    monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
+
+    with pytest.raises(StationError, match=r"needs matplotlib, .* install coilgate\[plots\]"):
+        risk_page(risk_table(Tolerance(-1.0, 1.0), NormalProcess(0.0, 0.5), 0.1, [0.0]), 0.2)
+
+
+def test_crossed_page_of_one_appraiser_leaves_out_what_it_can_not_tell() -> None:
+    """Two bars: repeatability, unit to unit."""
+    readings = aiag_readings()
+    study = crossed_study(CrossedReadings(readings.parts, ("A",), readings.values[:, :1, :]))
+
+    assert 2 == len(bars(crossed_page(study, title="study").axes[1]))
