@@ -39,6 +39,9 @@ POLL_S = 0.2
 LOAD_TIMEOUT_S = 300.0
 """How long a scanned unit may take to reach the nest."""
 
+REFERENCE_LOT = "reference"
+"""Where reference units are filed; no lot's statistics see it."""
+
 
 class Hands(Protocol):
     """Whoever loads and unloads: an operator who is told, or the simulated one."""
@@ -105,6 +108,8 @@ class Request:
     repeat: bool = False
     """Measure units again that are judged already."""
     load_timeout_s: float = LOAD_TIMEOUT_S
+    methods: tuple[str, ...] = ()
+    """Only these methods, due or not; empty: those that are due. A production run can't choose."""
 
 
 @dataclass(slots=True)
@@ -141,7 +146,7 @@ class Inspection:
         self.bench.mend()
         self._wait_for_unit(unit, request)
         opened = self._opening(plan.plan, unit, request, state)
-        run_request = self._run_request(plan, opened, state)
+        run_request = self._run_request(plan, opened, state, request)
         self.records.open_run(opened)
         self.tell(RunStarted(serial=unit.serial, run_id=opened.run_id))
         record = run_unit(self.bench, run_request, on_event=self.tell)
@@ -207,12 +212,14 @@ class Inspection:
             repeats_run_id="" if state is None else state.run_id,
         )
 
-    def _run_request(self, plan: PlanInUse, opened: RunOpened, state: UnitState | None) -> RunRequest:
+    def _run_request(
+        self, plan: PlanInUse, opened: RunOpened, state: UnitState | None, request: Request
+    ) -> RunRequest:
         verification = self.records.latest_verification(opened.bench, opened.nest)
         return RunRequest(
             opened=opened,
             context=Context(self.bench, plan.plan, plan.design_field, self.hands.place_spacer),
-            due=self._due(plan.plan, opened.unit),
+            due=self._due(plan.plan, opened.unit, request),
             gate=self._gate(plan, opened, verification),
             verification_id="" if verification is None else verification.verification_id,
             earlier=_earlier(state),
@@ -233,7 +240,9 @@ class Inspection:
             calibration_overdue=self.calibration_overdue,
         )
 
-    def _due(self, plan: Plan, unit: UnitId) -> tuple[MethodStep, ...]:
+    def _due(self, plan: Plan, unit: UnitId, request: Request) -> tuple[MethodStep, ...]:
+        if request.methods and request.purpose is not Purpose.PRODUCTION:
+            return tuple(each for each in plan.steps if each.method in request.methods)
         in_lot, in_panel = self.records.positions(unit.lot, unit.panel, serial=unit.serial)
         return tuple(
             each
@@ -276,6 +285,7 @@ def _software_version() -> str:
 
 
 def _require_free(unit: UnitId, state: UnitState | None, request: Request) -> None:
+    _require_own_serial(unit, state)
     if state is None or request.purpose is not Purpose.PRODUCTION:
         return
     if state.held:
@@ -289,6 +299,18 @@ def _require_free(unit: UnitId, state: UnitState | None, request: Request) -> No
             f"bin {state.bin_number} ({state.bin_name}). "
             "Put it there; to measure it again on purpose, ask for a repeat (--repeat)."
         )
+
+
+def _require_own_serial(unit: UnitId, state: UnitState | None) -> None:
+    """A reference unit is never a unit of a lot, nor the other way: statistics would mix them."""
+    if state is None or (state.unit.lot == REFERENCE_LOT) == (unit.lot == REFERENCE_LOT):
+        return
+    if unit.lot == REFERENCE_LOT:
+        raise SerialError(
+            f"{unit.serial} is on record as a unit of lot {state.unit.lot}. "
+            "Reference units have serials of their own: give it another, in its file too."
+        )
+    raise SerialError(f"{unit.serial} is a reference unit. Put it back; it is run by: coilgate bench verify")
 
 
 def _earlier(state: UnitState | None) -> EarlierRun:

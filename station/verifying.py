@@ -1,20 +1,22 @@
-"""Prove that a bench still measures right: reference units against their assigned values.
+"""Prove that a bench still measures right: itself first, then reference units.
 
-A result agrees if it is no further from the assigned value than both uncertainties together allow:
-|x - x_ref| <= sqrt(U^2 + U_ref^2), the E_n number of ISO 13528:2015, 9.7, being 1 at most.
+In this order, and no further than the first thing that is wrong: what the reference units must be, identities
+and due dates, the empty nest, temperatures and field at rest, open and short correction, good reference units
+against their assigned values, known-defect ones that must fail for their own reason.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 
-from station.core.results import Result
+from station.bench_values import check_empty_bench
+from station.compensation import SHORTING_PIECE, correct_open, correct_short
+from station.core.characteristics import yields
+from station.core.events import NextAction
+from station.core.reference_check import check_reference, methods_for, missing_references, worn_references
 from station.core.run_record import Purpose, RunRecord, UnitId
-from station.core.verification import AssignedValue, ReferenceUnit, Verification
-from station.inspection import Inspection, PlanInUse, Request
-
-REFERENCE_LOT = "reference"
-"""Where reference units are filed; no lot's statistics see it."""
+from station.core.verification import ReferenceKind, ReferenceUnit, Verification, VerificationValue
+from station.inspection import LOAD_TIMEOUT_S, REFERENCE_LOT, Inspection, PlanInUse, Request
 
 VALID_FOR = timedelta(hours=10)
 """How long a verification holds: a shift and its ends."""
@@ -22,32 +24,29 @@ VALID_FOR = timedelta(hours=10)
 UNIT_LIMIT = 1_000
 """How many units may be judged on it."""
 
-FEWEST_GOOD = 2
-"""Good reference units that a verification needs: one near each end of the range."""
+BEGUN = "begun and not finished"
+"""Said of a verification until its end is on record: whoever breaks it off has no verified bench."""
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison:
-    """One result of one reference unit. `en` is the E_n number; None: not measured."""
+class Proof:
+    """A finished verification and what it rests on."""
 
-    serial: str
-    characteristic: str
-    assigned: float
-    value: float | None
-    en: float | None
+    verification: Verification
+    values: tuple[VerificationValue, ...]
 
     @property
-    def agrees(self) -> bool:
-        """Tell whether the result agrees with the assigned value."""
-        return self.en is not None and abs(self.en) <= 1.0
+    def suspect(self) -> bool:
+        """Tell whether the bench has measured wrong, so that what it measured before is in doubt too.
+
+        A thing that could not be measured at all (a unit not seated, a plug pulled) says nothing of that.
+        """
+        return any(not each.agrees and each.value is not None for each in self.values)
 
 
-def compare(reference: ReferenceUnit, results: Iterable[Result]) -> tuple[Comparison, ...]:
-    """Return how a run's results compare with the assigned values; one not measured does not agree."""
-    by_name = {each.characteristic: each for each in results}
-    return tuple(
-        _compare(reference.serial, each, by_name.get(each.characteristic)) for each in reference.values
-    )
+def begin(inspection: Inspection, plan: PlanInUse, *, operator: str) -> Verification:
+    """Return what goes on record before the first contact: the earlier promise ends here."""
+    return _verification(inspection, plan, operator, BEGUN)
 
 
 def verify(
@@ -58,62 +57,149 @@ def verify(
     operator: str,
     valid_for: timedelta = VALID_FOR,
     unit_limit: int = UNIT_LIMIT,
-) -> tuple[Verification, tuple[Comparison, ...]]:
-    """Measure each reference unit and return what that proves; the caller records it.
+    uses: Mapping[str, int] | None = None,
+) -> Proof:
+    """Check the bench, measure each reference unit and return what that proves; the caller records it.
+
+    Args:
+        uses: how often each reference unit was used before, by serial.
 
     Raises what `Inspection.measure` raises before a run is open; whatever fails later is "not verified".
     """
-    request = Request(operator, Purpose.VERIFICATION)
-    records: list[RunRecord] = []
-    comparisons: list[Comparison] = []
-    for reference in references:
-        record = inspection.measure(plan, UnitId(reference.serial, REFERENCE_LOT), request)
-        records.append(record)
-        comparisons.extend(compare(reference, record.results))
-    words = _verdict(references, records, comparisons)
+    sitting = _Sitting(inspection, plan, operator)
+    today = inspection.bench.clock.utc_now().date()
+    wrong = list(missing_references(plan.plan, references, today))
+    wrong.extend(worn_references(references, uses or {}))
+    if not wrong:
+        wrong = sitting.check_bench() or sitting.check_references(references)
+    words = "; ".join(wrong) or _good_words(references, sitting)
+    verification = replace(
+        _verification(inspection, plan, operator, words, valid_for=valid_for, unit_limit=unit_limit),
+        verified=not wrong,
+        run_ids=tuple(sitting.run_ids),
+    )
+    return Proof(verification, tuple(sitting.values))
+
+
+def _verification(
+    inspection: Inspection,
+    plan: PlanInUse,
+    operator: str,
+    words: str,
+    *,
+    valid_for: timedelta = timedelta(0),
+    unit_limit: int = 0,
+) -> Verification:
     now_utc = inspection.bench.clock.utc_now()
     setup = inspection.bench.setup
-    verification = Verification(
+    return Verification(
         verification_id=inspection.new_id(),
         bench=setup.name,
         nest=setup.nest,
         fixture_identity=inspection.fixture_identity,
         part=plan.plan.part,
         done_utc=now_utc,
-        verified=not words,
+        verified=False,
         verified_until_utc=now_utc + valid_for,
         unit_limit=unit_limit,
         operator=operator,
-        words=words or f"{len(comparisons)} values of {len(references)} reference units agree",
-        run_ids=tuple(each.opened.run_id for each in records),
+        words=words,
     )
-    return verification, tuple(comparisons)
 
 
-def _compare(serial: str, assigned: AssignedValue, result: Result | None) -> Comparison:
-    if result is None or result.value is None or result.expanded_uncertainty is None:
-        return Comparison(serial, assigned.characteristic, assigned.value, None, None)
-    allowed = (result.expanded_uncertainty**2 + assigned.expanded_uncertainty**2) ** 0.5
-    en = (result.value - assigned.value) / allowed
-    return Comparison(serial, assigned.characteristic, assigned.value, result.value, en)
+def _good_words(references: Sequence[ReferenceUnit], sitting: "_Sitting") -> str:
+    compared = sum(each.assigned is not None for each in sitting.values)
+    good = sum(each.kind == ReferenceKind.GOOD for each in references)
+    words = f"{compared} values of {good} good reference units agree"
+    words += f", {len(references) - good} known-defect ones fail as they must"
+    return words + "".join(f"; {each} on its second seating" for each in sitting.repeated)
 
 
-def _verdict(
-    references: Sequence[ReferenceUnit], records: Sequence[RunRecord], comparisons: Sequence[Comparison]
-) -> str:
-    """Return what speaks against the bench; empty if nothing does."""
-    good = [each for each in references if each.kind == "good" and each.values]
-    if len(good) < FEWEST_GOOD:
-        return f"{len(good)} good reference units with assigned values; {FEWEST_GOOD} are needed"
-    for record in records:
+@dataclass(slots=True)
+class _Sitting:
+    """One verification as it goes on: its values, its runs. Each `check_` returns what is wrong, in words."""
+
+    inspection: Inspection
+    plan: PlanInUse
+    operator: str
+    values: list[VerificationValue] = field(default_factory=list)
+    run_ids: list[str] = field(default_factory=list)
+    repeated: list[str] = field(default_factory=list)
+
+    def check_bench(self) -> list[str]:
+        """Check the empty bench and correct the meter; no more once something is wrong."""
+        inspection, plan = self.inspection, self.plan.plan
+        bench = inspection.bench
+        bench.mend()
+        bench.begin_run()
+        self._unload()
+        wrong = self._keep(check_empty_bench(bench, bench.clock.utc_now().date()))
+        wrong = wrong or self._keep(correct_open(bench, plan))
+        if wrong:
+            return wrong
+        self._load(SHORTING_PIECE, "Put the shorting piece into the nest.")
+        wrong = self._keep(correct_short(bench, plan))
+        if not bench.make_safe():
+            wrong.append("the drive could not be verified off")
+        self._unload()
+        return wrong
+
+    def check_references(self, references: Sequence[ReferenceUnit]) -> list[str]:
+        """Measure the good ones, then the known-defect ones; the first that stays wrong is the last."""
+        for reference in sorted(references, key=lambda each: each.kind != ReferenceKind.GOOD):
+            wrong = self._check(self._measurable(reference))
+            if wrong:
+                return wrong
+        return []
+
+    def _check(self, reference: ReferenceUnit) -> list[str]:
+        record, found = self._measure(reference)
+        if record.drive_off_verified and _may_be_repeated(reference, found):
+            words = f"{reference.serial} does not read as it should. Clean its pads; it is seated once more."
+            self.inspection.tell(NextAction(words=words))
+            record, found = self._measure(reference)
+            self.repeated.append(reference.serial)
+        wrong = self._keep(found)
         if not record.drive_off_verified:
-            return f"{record.opened.unit.serial}: the drive could not be verified off"
-    wrong = [each for each in comparisons if not each.agrees]
-    return "; ".join(_say(each) for each in wrong)
+            wrong.append(f"{reference.serial}: the drive could not be verified off")
+        return wrong
+
+    def _measure(self, reference: ReferenceUnit) -> tuple[RunRecord, tuple[VerificationValue, ...]]:
+        methods = methods_for(self.plan.plan, reference)
+        request = Request(self.operator, Purpose.VERIFICATION, methods=methods)
+        record = self.inspection.measure(self.plan, UnitId(reference.serial, REFERENCE_LOT), request)
+        self.run_ids.append(record.opened.run_id)
+        return record, check_reference(reference, record, self.plan.plan)
+
+    def _measurable(self, reference: ReferenceUnit) -> ReferenceUnit:
+        """Leave out assigned values that this plan has no method for."""
+        known = {name for step in self.plan.plan.steps for name, _ in yields(step)}
+        return replace(reference, values=tuple(each for each in reference.values if each.characteristic in known))
+
+    def _keep(self, found: Sequence[VerificationValue]) -> list[str]:
+        self.values.extend(found)
+        return [_said(each) for each in found if not each.agrees]
+
+    def _unload(self) -> None:
+        self.inspection.tell(NextAction(words="Empty the nest."))
+        self.inspection.hands.unload()
+        self.inspection.wait(loaded=False, what="the nest was not emptied", timeout_s=LOAD_TIMEOUT_S)
+
+    def _load(self, serial: str, words: str) -> None:
+        self.inspection.tell(NextAction(words=words))
+        self.inspection.hands.load(serial)
+        self.inspection.wait(loaded=True, what=f"{serial} was not loaded", timeout_s=LOAD_TIMEOUT_S)
 
 
-def _say(comparison: Comparison) -> str:
-    where = f"{comparison.serial} {comparison.characteristic}"
-    if comparison.value is None or comparison.en is None:
-        return f"{where}: not measured"
-    return f"{where}: {comparison.value:.6g}, assigned {comparison.assigned:.6g} (E_n {comparison.en:+.2f})"
+def _may_be_repeated(reference: ReferenceUnit, found: Sequence[VerificationValue]) -> bool:
+    """A good one is seated once more; a known-defect one only if it was not measured: a pass is a pass."""
+    wrong = [each for each in found if not each.agrees]
+    if reference.kind == ReferenceKind.GOOD:
+        return bool(wrong)
+    return bool(wrong) and all(each.value is None for each in found)
+
+
+def _said(found: VerificationValue) -> str:
+    if not found.subject:
+        return found.words
+    return f"{found.subject} {found.characteristic}: {found.words}"

@@ -74,7 +74,7 @@ class Demo:
                 yield from self._measure(inspection, demo_serials(self.units))
 
     def _verify(self, station: Station, inspection: Inspection) -> None:
-        verification, _ = station.verify(inspection, OPERATOR)
+        verification = station.verify(inspection, OPERATOR).verification
         if not verification.verified:
             raise StationError(f"the simulated bench is not verified: {verification.words}")
 

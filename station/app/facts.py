@@ -4,7 +4,7 @@ from typing import TypeAlias
 
 from station.core.results import Judgement, Reason, Result
 from station.core.run_record import RunRecord, TranscriptMessage
-from station.core.verification import Verification
+from station.core.verification import Verification, VerificationValue
 from station.records.views import LotSummary
 
 Fact: TypeAlias = dict[str, object]
@@ -75,6 +75,24 @@ def verification_fact(verification: Verification) -> Fact:
         "unit_limit": verification.unit_limit,
         "words": verification.words,
         "runs": list(verification.run_ids),
+    }
+
+
+def verification_value_fact(found: VerificationValue) -> Fact:
+    """Return one value of a verification; `en` is the E_n number."""
+    return {
+        "reference_unit": found.subject or None,
+        "characteristic": found.characteristic,
+        "unit": found.unit_symbol,
+        "value": found.value,
+        "expanded_uncertainty": found.expanded_uncertainty,
+        "assigned": found.assigned,
+        "assigned_uncertainty": found.assigned_uncertainty,
+        "en": found.en,
+        "lower": found.lower,
+        "upper": found.upper,
+        "agrees": found.agrees,
+        "words": found.words,
     }
 
 

@@ -19,12 +19,12 @@ from sim.hosts.memory import MemoryHost
 from sim.hosts.network import NetworkHost
 from sim.instruments.fixture import ALIVE_S
 from sim.lot import Lot, truth_near
-from sim.truth import CoilTruth
+from sim.truth import OPEN_OHM, CoilTruth
 from station.app.hands import SimulatedHands
 from station.bench import LinkOpener
 from station.core.bench_file import format_bench
 from station.core.equipment import Accuracy, Bench, FixtureSetup, InstrumentSetup
-from station.core.verification import ReferenceUnit
+from station.core.verification import ReferenceKind, ReferenceUnit
 from station.errors import BenchError
 
 DIALECTS = {
@@ -214,11 +214,16 @@ def declared_limits() -> ErrorLimits:
 
 
 def reference_truth(reference: ReferenceUnit) -> CoilTruth:
-    """Return a coil that has a reference unit's assigned values exactly."""
+    """Return a coil that has a reference unit's assigned values exactly, and its defect."""
     values = {each.characteristic: each.value for each in reference.values}
-    return truth_near(
-        reference.serial, resistance_20_ohm=values.get("R20"), inductance_h=values.get("L")
-    )
+    r20 = OPEN_OHM if reference.kind == ReferenceKind.OPEN else values.get("R20")
+    whole = truth_near(reference.serial, resistance_20_ohm=r20, inductance_h=values.get("L"))
+    if reference.kind == ReferenceKind.GOOD:
+        return whole
+    # Of a good one the drawing's field is assigned; a shorted turn takes its share out of it.
+    per_ampere = values.get("B@2mm")
+    scale = 1.0 if per_ampere is None else per_ampere / whole.flux_density_t_per_a(2e-3, 0.0)
+    return replace(whole, field_scale=scale, defect=reference.kind)
 
 
 def _fraction(kind: str, quantity: str) -> float:

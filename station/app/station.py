@@ -9,6 +9,7 @@ from types import TracebackType
 from drivers.clock import Clock, RealClock
 from drivers.links.open import open_link
 from drivers.stop import Stopped
+from station.app.doubt import VerificationReport, units_in_doubt
 from station.app.files import read_bench, read_reference_units
 from station.app.hands import SimulatedHands, ToldHands
 from station.app.plans import plans_in_use
@@ -17,14 +18,14 @@ from station.checking import Check, check_empty, check_loaded
 from station.core.equipment import Bench
 from station.core.gates import overdue_instruments
 from station.core.ids import uuid7
-from station.core.verification import ReferenceUnit, Verification
+from station.core.verification import ReferenceUnit
 from station.data import data_path
 from station.errors import BenchError, RecordError
 from station.inspection import LOAD_TIMEOUT_S, Hands, Inspection, PlanInUse
 from station.records import Records
 from station.records.export import write_csv, write_parquet
 from station.stop import NestStop
-from station.verifying import Comparison, verify
+from station.verifying import begin, verify
 
 
 class Station:
@@ -117,8 +118,12 @@ class Station:
 
     def verify(
         self, inspection: Inspection, operator: str, *, references: Path | None = None, part: str = ""
-    ) -> tuple[Verification, tuple[Comparison, ...]]:
-        """Measure the reference units of a part and put on record what that proves.
+    ) -> VerificationReport:
+        """Check the bench, measure the reference units of a part, and put on record what that proves.
+
+        That it began is on record before the first contact: from then on the bench is not verified until this
+        has succeeded, also if it is broken off. If the bench has measured wrong, the units judged on its last
+        good verification are held with the same transaction.
 
         Raises:
             BenchError: no plan is released for it, or there are no reference units of it; the shipped ones
@@ -133,9 +138,12 @@ class Station:
             )
         folder = data_path("reference_units") if references is None else references
         units = read_reference_units(folder, plan.plan.part)
-        verification, comparisons = verify(inspection, plan, units, operator=operator)
-        self.records.add_verification(verification)
-        return verification, comparisons
+        uses = {each.serial: len(self.records.runs_of(each.serial)) for each in units}
+        self.records.add_verification(begin(inspection, plan, operator=operator))
+        proof = verify(inspection, plan, units, operator=operator, uses=uses)
+        since = units_in_doubt(self.records, proof)
+        self.records.add_verification(proof.verification, values=proof.values, held=since)
+        return VerificationReport(proof.verification, proof.values, since, uses)
 
     @staticmethod
     def shipped_references(part: str) -> tuple[ReferenceUnit, ...]:

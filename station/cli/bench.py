@@ -11,7 +11,6 @@ from station.cli.soak import soak_table
 
 if TYPE_CHECKING:
     from station.checking import Check
-    from station.verifying import Comparison
 
 _BENCH = click.option(
     "--bench", "bench_file", type=click.Path(path_type=Path), required=True, help="Bench file."
@@ -75,13 +74,15 @@ def _show_check(found: "Check", as_json: bool) -> None:
 def verify(
     ctx: click.Context, bench_file: Path, operator: str, references: Path | None, part: str, as_json: bool
 ) -> None:
-    """Measure the reference units: do they still read their assigned values?
+    """Check the bench, correct the meter, measure the reference units: does it still measure right?
 
-    A bench that is not verified passes no unit.
+    Identities and due dates, the empty nest, temperatures, open and short correction; then good reference
+    units against their assigned values, and known-defect ones that must fail. A bench that is not verified
+    passes no unit; one that has measured wrong has its units since the last good verification held.
 
     Example: coilgate bench verify --bench bench-1.toml --operator OP-07
     """
-    from station.app.facts import verification_fact
+    from station.cli.bench_text import show_verification
     from station.cli.opening import open_stoppable
     from station.cli.telling import tell_progress
 
@@ -90,35 +91,9 @@ def verify(
         station.inspecting(bench_file, where="coilgate bench verify") as inspection,
     ):
         inspection.tell = tell_progress
-        verification, comparisons = station.verify(inspection, operator, references=references, part=part)
-    for each in comparisons:
-        _show_comparison(each, as_json)
-    if as_json:
-        emit(verification_fact(verification))
-    elif verification.verified:
-        until = verification.verified_until_utc.isoformat(" ", "minutes")
-        click.echo(f"Verified until {until}, for {verification.unit_limit} units: {verification.words}.")
-    else:
-        click.echo(f"NOT VERIFIED: {verification.words}. Seat the reference unit again; if it stays, stop.")
-    ctx.exit(0 if verification.verified else EXIT_FAIL)
-
-
-def _show_comparison(comparison: "Comparison", as_json: bool) -> None:
-    if as_json:
-        emit(
-            {
-                "reference_unit": comparison.serial,
-                "characteristic": comparison.characteristic,
-                "assigned": comparison.assigned,
-                "value": comparison.value,
-                "en": comparison.en,
-                "agrees": comparison.agrees,
-            }
-        )
-        return
-    mark = click.style("+", fg="green") if comparison.agrees else click.style("x", fg="red")
-    en = "not measured" if comparison.en is None else f"E_n {comparison.en:+.2f}"
-    click.echo(f"{mark} {comparison.serial} {comparison.characteristic}: {en}")
+        report = station.verify(inspection, operator, references=references, part=part)
+    show_verification(report, as_json)
+    ctx.exit(0 if report.verification.verified else EXIT_FAIL)
 
 
 @bench.command()

@@ -2,10 +2,11 @@
 
 from station.core.file_reader import Table, read_file
 from station.core.quantity import Dimension
-from station.core.verification import AssignedValue, ReferenceUnit
+from station.core.verification import AssignedValue, ReferenceKind, ReferenceUnit
 from station.errors import BenchError
 
-KINDS = ("good", "open", "shorted_turn", "out_of_limit")
+KINDS = tuple(each.value for each in ReferenceKind)
+FAILURES = ("below", "above", "open")
 _UNITS = {"R20": "ohm", "Rs": "ohm", "L": "H", "Q": "1", "B": "T/A", "rise": "K"}
 """By what stands before the @ of a characteristic's name."""
 
@@ -13,7 +14,8 @@ _UNITS = {"R20": "ohm", "Rs": "ohm", "L": "H", "Q": "1", "B": "T/A", "rise": "K"
 def parse_reference_unit(text: str, file_name: str) -> ReferenceUnit:
     """Return the reference unit that a TOML text states. `file_name` is for the messages.
 
-    A good one needs at least one assigned value. Raises BenchError with all mistakes, in order of line.
+    A good one needs at least one assigned value, a known-defect one what it must fail for. Raises BenchError
+    with all mistakes, in order of line.
     """
     root, mistakes = read_file(text, file_name)
     if not mistakes.found:
@@ -25,23 +27,48 @@ def parse_reference_unit(text: str, file_name: str) -> ReferenceUnit:
 
 def _read(root: Table) -> ReferenceUnit:
     kind = root.choice("kind", KINDS)
-    values = root.table("assigned", required=kind == "good")
+    good = kind == ReferenceKind.GOOD
+    values = root.table("assigned", required=good)
     unit = ReferenceUnit(
         serial=root.text("serial", limit=64),
         part=root.text("part", limit=40),
         kind=kind,
         values=tuple(_read_value(values, name) for name in values.names()),
+        fails=_read_failures(root, kind),
+        use_limit=root.optional_integer("use_limit", lower=1, upper=1_000_000),
     )
-    if kind == "good" and not unit.values:
+    if good and not unit.values:
         values.mistake("", "must state one value at least, such as [assigned.R20]")
     root.close()
     return unit
 
 
+def _read_failures(root: Table, kind: str) -> tuple[tuple[str, str], ...]:
+    if kind == ReferenceKind.GOOD:
+        return ()
+    table = root.table("fails", required=kind != ReferenceKind.OPEN)
+    found = tuple((name, table.choice(name, FAILURES)) for name in table.names())
+    for name, _ in found:
+        if not _unit_of(name):
+            table.mistake(name, _NO_CHARACTERISTIC)
+    if kind == ReferenceKind.OPEN:
+        return found or (("R20", "open"),)
+    if "fails" in root and not found:
+        table.mistake("", 'must state what it fails for, such as L = "below"')
+    return found
+
+
+_NO_CHARACTERISTIC = "is no characteristic; known are R20, L, Rs, Q, and such as B@2mm and rise@3V"
+
+
+def _unit_of(name: str) -> str:
+    return _UNITS.get(name.partition("@")[0], "")
+
+
 def _read_value(values: Table, name: str) -> AssignedValue:
-    unit_symbol = _UNITS.get(name.partition("@")[0], "")
+    unit_symbol = _unit_of(name)
     if not unit_symbol:
-        values.mistake(name, "is no characteristic; known are R20, L, Rs, Q, and such as B@2mm and rise@3V")
+        values.mistake(name, _NO_CHARACTERISTIC)
         return AssignedValue(name, "", 0.0, 0.0, "", "")
     table = values.table(name)
     dimension = Dimension(unit_symbol)
@@ -55,6 +82,8 @@ def _read_value(values: Table, name: str) -> AssignedValue:
         expanded_uncertainty=table.quantity("expanded_uncertainty", dimension, lower=1e-30),
         assigned_on="" if assigned_on is None else assigned_on.isoformat(),
         assigned_by=table.text("assigned_by"),
+        certificate=table.text("certificate", default="", limit=80),
+        valid_until=table.day("valid_until"),
     )
     table.close()
     return value

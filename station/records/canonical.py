@@ -12,7 +12,7 @@ sorted keys. Digests: HMAC-SHA-256 (RFC 2104, FIPS 180-4).
 import hashlib
 import hmac
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from operator import itemgetter
 from typing import Any
 
@@ -70,6 +70,12 @@ def run_bytes(rows: RunRows) -> bytes:
 def canonical_bytes(content: Row) -> bytes:
     """Return the canonical bytes of what is no run: texts, numbers, bytes and None by name."""
     return json.dumps(content, sort_keys=True, separators=(",", ":"), default=_hashed).encode()
+
+
+def values_bytes(rows: Sequence[Row]) -> bytes:
+    """Return the canonical bytes of the values of one verification, in order of place."""
+    ordered = sorted(rows, key=itemgetter("place"))
+    return json.dumps(ordered, sort_keys=True, separators=(",", ":")).encode()
 
 
 def content_digest(key: bytes, kind: str, subject: str, content: bytes) -> bytes:

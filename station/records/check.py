@@ -14,7 +14,14 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, Text, cast, select
 
-from station.records.canonical import NO_DIGEST, canonical_bytes, content_digest, entry_digest, run_bytes
+from station.records.canonical import (
+    NO_DIGEST,
+    canonical_bytes,
+    content_digest,
+    entry_digest,
+    run_bytes,
+    values_bytes,
+)
 from station.records.database import Database
 from station.records.rejudge import decision_subject
 from station.records.run_rows import RUNS_AT_ONCE, read_run_rows
@@ -22,12 +29,14 @@ from station.records.schema import (
     audit_entry,
     chain,
     decision,
+    fixture_service,
     hold,
     plan_revision,
     run,
     run_opened,
     unit,
     verification,
+    verification_value,
 )
 from station.records.views import ChainFault, ChainReport, Head
 
@@ -152,6 +161,16 @@ def _keyed(query: Select[Any], own_key: str, dropped: tuple[str, ...]) -> Callab
     return read
 
 
+def _values(connection: Connection, subjects: Sequence[str]) -> _Contents:
+    query = select(verification_value, verification.c.verification_id).join(verification)
+    wanted = query.where(verification.c.verification_id.in_(subjects))
+    by_subject: defaultdict[str, list[dict[str, Any]]] = defaultdict(list)
+    for row in connection.execute(wanted).mappings():
+        own = {name: value for name, value in row.items() if name not in ("verification_key", "verification_id")}
+        by_subject[row["verification_id"]].append(own)
+    return {subject: values_bytes(rows) for subject, rows in by_subject.items()}
+
+
 def _decisions(connection: Connection, subjects: Sequence[str]) -> _Contents:
     pairs = [each.rpartition("#") for each in subjects]
     query = select(decision, run_opened.c.run_id).join(run_opened, run_opened.c.run_key == decision.c.run_key)
@@ -171,6 +190,7 @@ _LATER = (
     .join(run_opened, run_opened.c.run_key == decision.c.run_key)
     .where(decision.c.place > 0)
 )
+_VALUES = select(verification.c.verification_id, verification.c.bench).join(verification_value).distinct()
 _HOLDS = select(hold, unit.c.serial).join(unit, unit.c.unit_key == hold.c.unit_key)
 _HOLD_KEYS = ("hold_key", "unit_key", "run_key")
 
@@ -178,6 +198,8 @@ _READERS: dict[str, Callable[[Connection, Sequence[str]], _Contents]] = {
     "run": _runs,
     "decision": _decisions,
     "verification": _keyed(select(verification), "verification_id", ("verification_key",)),
+    "values": _values,
+    "fixture": _keyed(select(fixture_service), "service_key", ("service_key",)),
     "plan": _keyed(select(plan_revision), "plan_hash", ()),
     "hold": _keyed(_HOLDS, "hold_key", _HOLD_KEYS),
     "audit": _keyed(select(audit_entry), "audit_key", ("audit_key",)),
@@ -188,6 +210,8 @@ _SUBJECTS: dict[str, tuple[bool, Select[Any]]] = {
     "run": (True, select(run_opened.c.run_id, run_opened.c.bench).join(run)),
     "decision": (True, _LATER),
     "verification": (True, select(verification.c.verification_id, verification.c.bench)),
+    "values": (True, _VALUES),
+    "fixture": (True, select(fixture_service.c.service_key, fixture_service.c.bench)),
     "plan": (False, select(plan_revision.c.plan_hash)),
     # What a run holds is part of the run.
     "hold": (False, select(hold.c.hold_key).where(hold.c.run_key.is_(None))),

@@ -11,15 +11,17 @@ from typing import TYPE_CHECKING
 
 from station.core.plan import Plan
 from station.core.run_record import RunOpened, RunRecord
-from station.core.verification import Verification
+from station.core.verification import Verification, VerificationValue
 from station.records.views import (
     AuditEntry,
     ChainReport,
     Head,
+    HeldUnit,
     LaterDecision,
     LotRows,
     LotSummary,
     LotValues,
+    PastValue,
     PlanRevision,
     RunSummary,
     UnitState,
@@ -43,6 +45,7 @@ class Records:
         from station.records.rejudge import DecisionStore
         from station.records.runs import RunStore
         from station.records.units import UnitStore
+        from station.records.verification_values import ValueStore
         from station.records.verifications import AuditStore, VerificationStore
 
         self._database = database
@@ -52,6 +55,7 @@ class Records:
         self._lots = LotStore(database)
         self._plans = PlanStore(database)
         self._verifications = VerificationStore(database)
+        self._values = ValueStore(database)
         self._audit = AuditStore(database)
 
     @classmethod
@@ -157,6 +161,14 @@ class Records:
         """Return where a unit stands, with its last measured `characteristics`; None if unknown."""
         return self._units.state(serial, characteristics=characteristics)
 
+    def recent_runs(self, bench: str, *, since_utc: datetime, limit: int = 2_000) -> list[RunSummary]:
+        """Return the last closed production runs of a bench, opened since then, oldest first."""
+        return self._units.recent(bench, since_utc=since_utc, limit=limit)
+
+    def held_units(self) -> tuple[HeldUnit, ...]:
+        """Return every unit that is held now, in order of being held."""
+        return self._units.held()
+
     def is_held(self, serial: str) -> bool:
         """Tell whether a unit is held; an unknown one is not."""
         return self._units.is_held(serial)
@@ -247,13 +259,34 @@ class Records:
 
     # Verifications
 
-    def add_verification(self, verification: Verification) -> None:
-        """Put a verification on record, in the chain of its bench.
+    def add_verification(
+        self,
+        verification: Verification,
+        *,
+        values: Sequence[VerificationValue] = (),
+        held: Sequence[str] = (),
+    ) -> None:
+        """Put a verification on record with what it rests on, and hold units, all or nothing.
+
+        Args:
+            verification: in the chain of its bench.
+            values: in order; each is drawn over time.
+            held: serials of units that can't be trusted any more; one that is held already stays so.
 
         Raises:
-            RecordError: its id is on record already.
+            RecordError: its id is on record already, a unit is unknown, a value is not a number.
         """
-        self._verifications.add(verification)
+        self._verifications.add(verification, values=values, held=held)
+
+    def verification_values(self, verification_id: str) -> tuple[VerificationValue, ...]:
+        """Return what a verification rests on, in order; empty for an unknown one."""
+        return self._values.of(verification_id)
+
+    def verification_history(
+        self, bench: str, *, characteristic: str | None = None, nest: str | None = None
+    ) -> tuple[PastValue, ...]:
+        """Return every verification value of a bench (of one characteristic, one nest), oldest first."""
+        return self._values.history(bench, nest, characteristic)
 
     def latest_verification(self, bench: str, nest: str) -> Verification | None:
         """Return the last verification of a nest, verified or not; None if there is none."""

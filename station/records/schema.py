@@ -28,7 +28,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.types import TypeEngine
 
-SCHEMA_VERSION = "0002"
+SCHEMA_VERSION = "0003"
 """The newest migration; the one row of `alembic_version` says which a database has."""
 
 _NAMES = {
@@ -329,6 +329,45 @@ verification = Table(
     _words("words"),
     # JSON list.
     _words("run_ids"),
+    Index(None, "bench", "nest"),
+    **_ROWS,
+)
+
+verification_value = Table(
+    "verification_value",
+    metadata,
+    # What a verification rests on, to be drawn over time; in the chain as one entry of kind "values".
+    _link("verification_key", "verification.verification_key", primary_key=True),
+    Column("place", Integer, primary_key=True, autoincrement=False),
+    # A reference unit's serial; empty: the bench itself.
+    _words("subject"),
+    _words("characteristic"),
+    _words("unit_symbol"),
+    Column("value", Number),
+    _flag("agrees"),
+    _words("words"),
+    Column("expanded_uncertainty", Number),
+    Column("assigned", Number),
+    Column("assigned_uncertainty", Number),
+    Column("lower", Number),
+    Column("upper", Number),
+    _words("run_id"),
+    **_KEYED,
+)
+
+fixture_service = Table(
+    "fixture_service",
+    metadata,
+    # The cleaning log: a fixture was cleaned, or got other probes, at so many contact cycles.
+    _own_key("service_key"),
+    _words("bench"),
+    _words("nest"),
+    _words("fixture_identity"),
+    _words("action"),
+    Column("contact_cycles", Integer, nullable=False),
+    _words("who"),
+    _words("why"),
+    _words("utc"),
     Index(None, "bench", "nest"),
     **_ROWS,
 )

@@ -1,12 +1,13 @@
 """Verifications of benches, and the units that were judged on the strength of each."""
 
 import json
+from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, Select, bindparam, func, insert, literal, select
+from sqlalchemy import ColumnElement, Select, bindparam, func, literal, select
 
 from station.core.run_record import Purpose
-from station.core.verification import Verification
+from station.core.verification import Verification, VerificationValue
 from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import canonical_bytes
@@ -15,6 +16,7 @@ from station.records.hot import Driver, Hot
 from station.records.rows import Row
 from station.records.schema import audit_entry, run, run_opened, unit, verification
 from station.records.stamps import clean, moment, name, stamp
+from station.records.verification_values import add_values, hold_units
 from station.records.views import AuditEntry
 
 
@@ -39,17 +41,21 @@ class VerificationStore:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def add(self, done: Verification) -> None:
+    def add(
+        self, done: Verification, *, values: Sequence[VerificationValue] = (), held: Sequence[str] = ()
+    ) -> None:
         """See `Records.add_verification`."""
         row = _row(done)
         with self._database.writing() as connection:
             known = select(verification.c.bench).where(verification.c.verification_id == done.verification_id)
             if connection.scalar(known) is not None:
                 raise RecordError(f"verification {done.verification_id} is on record already.")
-            connection.execute(insert(verification), row)
+            key = add_row(connection, verification, row)
             content = canonical_bytes(row)
             subject = done.verification_id
             chain.append(Driver.of(connection), self._database.key, done.bench, "verification", subject, content)
+            add_values(connection, self._database.key, done, key, values)
+            hold_units(connection, self._database.key, done, held)
 
     def latest(self, bench: str, nest: str) -> Verification | None:
         """See `Records.latest_verification`."""

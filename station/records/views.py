@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from station.core.results import Decision, Judgement, Reason
 from station.core.run_record import Purpose, UnitId
+from station.core.verification import VerificationValue
 
 if TYPE_CHECKING:
     import numpy as np
@@ -34,6 +35,54 @@ class RunSummary:
     bin_name: str
     held: bool
     repeats_run_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class HeldUnit:
+    """A unit that waits for an engineer, and since when."""
+
+    serial: str
+    lot: str
+    reason_code: str
+    who: str
+    why: str
+    utc: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class PastValue:
+    """One value of one verification of a bench, to be drawn over time."""
+
+    verification_id: str
+    done_utc: datetime
+    nest: str
+    found: VerificationValue
+
+
+@dataclass(frozen=True, slots=True)
+class FixtureService:
+    """A fixture was cleaned or got other probes. `contact_cycles` is what its counter showed then."""
+
+    bench: str
+    nest: str
+    fixture_identity: str
+    action: str
+    """`cleaned` or `probes changed`."""
+    contact_cycles: int
+    who: str
+    why: str
+    utc: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ContactPoint:
+    """The contact resistances of one run's seating, in order of run; None: no contact."""
+
+    serial: str
+    opened_utc: datetime
+    contact_cycles: int
+    resistances_ohm: tuple[float, ...]
+    """Start pad, end pad."""
 
 
 @dataclass(frozen=True, slots=True)

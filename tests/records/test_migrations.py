@@ -10,6 +10,7 @@ from sqlalchemy import Connection, create_engine, text
 from sqlalchemy.engine import make_url
 
 from station.core.results import Decision
+from station.core.verification import VerificationValue
 from station.errors import RecordError
 from station.records import Head, Records
 from station.records.migrate import migrate
@@ -21,15 +22,22 @@ _OLD_HEADS = (
     Head("bench-1", 5, "4d714b789e2dd78aaed514231ce71e737e0f732b1253e25b1cca27366d0e7071"),
     Head("", 3, "6f322b8f96483f462a505089d09844a741885afda484b5e6d8e21e8e1087929b"),
 )
+_HEADS_2 = (
+    Head("bench-1", 3, "cf188fe589ec0b78affe555d6fdf22c56c293486f59325bcc0be8cdb49b38f78"),
+    Head("", 3, "52a0cf663ec9917f9ccf6596c40e563d6877df1c499ba2ccae7ca43fcc0b391e"),
+)
 
 
 @pytest.fixture
 def old_home(tmp_path: Path) -> Path:
     """A home with records of schema 1, made by the version that had it."""
-    packed = (_FILES / "schema_0001.sqlite3.gz").read_bytes()
-    (tmp_path / "records.sqlite3").write_bytes(gzip.decompress(packed))
-    (tmp_path / "records.key").write_bytes((_FILES / "schema_0001.key").read_bytes())
-    return tmp_path
+    return _unpack("schema_0001", tmp_path)
+
+
+def _unpack(name: str, home: Path) -> Path:
+    (home / "records.sqlite3").write_bytes(gzip.decompress((_FILES / f"{name}.sqlite3.gz").read_bytes()))
+    (home / "records.key").write_bytes((_FILES / f"{name}.key").read_bytes())
+    return home
 
 
 @pytest.mark.slow
@@ -63,6 +71,23 @@ def test_old_records_take_new_runs_when_migrated(old_home: Path) -> None:
         sound = records.check(heads=_OLD_HEADS).sound
 
     assert (["old-D"], 7, plan.source_text, True) == (closed, number, kept, sound)
+
+
+@pytest.mark.slow
+def test_records_of_schema_2_take_values_and_services_when_migrated(tmp_path: Path) -> None:
+    """Everything of schema 2 is there, its chains unbroken; verifications now keep their values."""
+    home = _unpack("schema_0002", tmp_path)
+    value = VerificationValue("L2600-01-A01", "R20", "ohm", 7.05, True, assigned=7.051)
+    with Records.open(home) as records:
+        before = records.check(heads=_HEADS_2).sound
+        draft = records.plan_text(make_plan(title="draft").text_hash)
+        records.add_verification(make_verification(2), values=[value])
+        values = records.verification_values("verification-2")
+        old_values = records.verification_values("verification-1")
+        after = records.check(heads=_HEADS_2).sound
+
+    assert (True, make_plan(title="draft").source_text) == (before, draft)
+    assert ((value,), (), True) == (values, old_values, after)
 
 
 @pytest.mark.slow

@@ -1,0 +1,59 @@
+"""What a verification looks like at a terminal."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from station.cli.output import emit
+from station.core.quantity import format_quantity
+
+if TYPE_CHECKING:
+    from station.app.doubt import VerificationReport
+    from station.core.verification import VerificationValue
+
+LISTED = 20
+"""Held units that are named; the rest is counted."""
+
+
+def show_verification(report: "VerificationReport", as_json: bool) -> None:
+    """Write what a verification found, value by value, then what it means."""
+    if as_json:
+        _emit(report)
+        return
+    for each in report.values:
+        click.echo(_line(each))
+    verification = report.verification
+    if verification.verified:
+        until = verification.verified_until_utc.isoformat(" ", "minutes")
+        click.echo(f"Verified until {until}, for {verification.unit_limit} units: {verification.words}.")
+        return
+    click.echo(f"NOT VERIFIED: {verification.words}. Stop; this bench passes no unit until that is put right.")
+    _show_held(report.held)
+
+
+def _emit(report: "VerificationReport") -> None:
+    from station.app.facts import verification_fact, verification_value_fact
+
+    for each in report.values:
+        emit(verification_value_fact(each))
+    emit(verification_fact(report.verification) | {"held": list(report.held), "uses": dict(report.uses)})
+
+
+def _line(found: "VerificationValue") -> str:
+    mark = click.style("+", fg="green") if found.agrees else click.style("x", fg="red")
+    name = f"{found.subject} {found.characteristic}".strip()
+    value = "" if found.value is None else f" {format_quantity(found.value, found.unit_symbol)}"
+    en = "" if found.en is None else f"  E_n {found.en:+.2f}"
+    words = f"  {found.words}" if found.words else ""
+    return f"{mark} {name}{value}{en}{words}"
+
+
+def _show_held(serials: tuple[str, ...]) -> None:
+    if not serials:
+        return
+    click.echo(f"{len(serials)} units judged since the last good verification are held until an engineer decides:")
+    for each in serials[:LISTED]:
+        click.echo(f"  {each}")
+    if len(serials) > LISTED:
+        click.echo(f"  and {len(serials) - LISTED} more; the --json output names all")
+    click.echo("Release each with: coilgate unit release SERIAL --reason CODE --who BADGE --why WORDS")
