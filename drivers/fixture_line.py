@@ -9,7 +9,7 @@ everything up to but without `*`. Its published check value, over the nine bytes
 
 import binascii
 import re
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from drivers.errors import ReplyError
 from drivers.numbers import shown
@@ -19,8 +19,7 @@ SEQUENCE_MODULUS = 256
 _LINE = re.compile(rb"<(\d{1,3}) (OK|ERR) ([L-][G-][S-][E-][R-])((?: [!-)+-~]+)*)\*([0-9A-F]{4})")
 
 
-@dataclass(frozen=True, slots=True)
-class FixtureReply:
+class FixtureReply(NamedTuple):
     """One response line: its number, its flags, its fields."""
 
     sequence: int

@@ -1,6 +1,7 @@
 """Record each message that passes a link: what a run keeps as evidence of where its readings came from."""
 
 from collections import deque
+from collections.abc import Iterable
 from itertools import starmap
 from typing import Literal, NamedTuple
 
@@ -42,6 +43,10 @@ class Transcript:
     def messages(self) -> tuple[TracedMessage, ...]:
         """Return what has passed since the last `take` or `clear`."""
         return tuple(starmap(TracedMessage, self._rows))
+
+    def rows(self) -> Iterable[tuple[str, Direction, float, bytes]]:
+        """Return the same as plain tuples: for who keeps them in a form of his own."""
+        return tuple(self._rows)
 
     def take(self) -> tuple[TracedMessage, ...]:
         """Return what has passed since the last `take` or `clear`, and forget it."""

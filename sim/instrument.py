@@ -4,12 +4,10 @@ No thread, no socket, no clock of its own: a host tells it the time (process tim
 and moves its bytes. So it can stream, heat a coil or drop a dead-man on time behind any kind of host.
 """
 
-from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 
-@dataclass(frozen=True, slots=True)
-class Emission:
+class Emission(NamedTuple):
     """Bytes that leave the instrument at `time_s`. `hang_up` closes the connection after them."""
 
     time_s: float

@@ -184,7 +184,7 @@ class OpenBench:
 
     def transcript(self) -> tuple[TranscriptMessage, ...]:
         """Return all raw messages since `begin_run`."""
-        return tuple(starmap(TranscriptMessage, self._instruments.transcript.messages()))
+        return tuple(starmap(TranscriptMessage, self._instruments.transcript.rows()))
 
     def message_count(self) -> int:
         """Return how many messages have passed since `begin_run`."""

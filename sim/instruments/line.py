@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from math import inf
+from typing import NamedTuple
 
 from sim.instrument import Emission
 from sim.world import World
@@ -32,8 +33,7 @@ Finish = Callable[[float], bytes]
 """Ends a piece of work at the given time and returns the response message, or nothing."""
 
 
-@dataclass(frozen=True, slots=True)
-class Work:
+class Work(NamedTuple):
     """What a program message starts: it takes `seconds`, then `finish` answers."""
 
     seconds: float
@@ -157,20 +157,25 @@ class LineInstrument:
     def _next_s(self) -> float:
         agenda_s = self._agenda[0][0] if self._agenda else inf
         if self._inbox:
-            message_s = self._inbox[0][0]
-            return min(agenda_s, message_s if message_s > self._free_s else self._free_s)
+            return min(agenda_s, max(self._inbox[0][0], self._free_s))
         return agenda_s
 
     def _run_to(self, now_s: float) -> None:
-        world = self.world
-        while (self._agenda or self._inbox) and (time_s := self._next_s()) <= now_s:
+        """Carry out what is due by `now_s`; what was begun before ends before the next message begins."""
+        world, agenda, inbox = self.world, self._agenda, self._inbox
+        while agenda or inbox:
+            time_s = self._next_s()
+            if time_s > now_s:
+                break
             if time_s > world.now_s:
                 world.advance(time_s)
-            if self._agenda and self._agenda[0][0] <= time_s:
-                _, _, session, finish = heappop(self._agenda)
-                self._send(finish(time_s), time_s, session)
+            if agenda and agenda[0][0] <= time_s:
+                _, _, session, finish = heappop(agenda)
+                data = finish(time_s)
+                if data and session == self._session:
+                    self._out.append(Emission(time_s, data))
             else:
-                _, session, line = self._inbox.popleft()
+                _, session, line = inbox.popleft()
                 self._start(line, time_s, session)
         if now_s > world.now_s:
             world.advance(now_s)
@@ -184,7 +189,3 @@ class LineInstrument:
             self._free_s = done_s
         self._number += 1
         heappush(self._agenda, (done_s, self._number, session, work.finish))
-
-    def _send(self, data: bytes, time_s: float, session: int) -> None:
-        if data and session == self._session:
-            self._out.append(Emission(time_s, data))

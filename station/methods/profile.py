@@ -8,6 +8,7 @@ weighted with each point's noise. Good for offsets small against the height (che
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -41,10 +42,11 @@ class DesignProfile:
     per_lateral_squared: tuple[float, ...]
 
 
+@lru_cache(maxsize=64)
 def design_profile(
-    design_field: Callable[[float, float], float], heights_m: Sequence[float]
+    design_field: Callable[[float, float], float], heights_m: tuple[float, ...]
 ) -> DesignProfile:
-    """Return the drawing's field and its derivatives by central differences.
+    """Return the drawing's field and its derivatives by central differences. Kept: each unit asks the same.
 
     Args:
         design_field: flux density per ampere in T/A at (height_m, lateral_m).

@@ -46,7 +46,7 @@ def test_expanded_uncertainty_agrees_with_the_end_gauge_of_the_gum() -> None:
     assert round(expanded_uncertainty(END_GAUGE, coverage=0.99)) == 93
 
 
-@pytest.mark.parametrize("freedom", [1, 2, 3, 4, 5, 10, 31, 100, 1001, 10_000])
+@pytest.mark.parametrize("freedom", [1, 2, 3, 4, 5, 10, 31, 100, 199, 200, 1001, 10_000, 10**6])
 @pytest.mark.parametrize("coverage", [0.6827, 0.95, 0.99])
 def test_student_factor_agrees_with_scipy(freedom: int, coverage: float) -> None:
     """An independent implementation of the t distribution gives the same factor."""
@@ -118,12 +118,16 @@ terms_strategy = st.lists(
 
 @given(terms=terms_strategy)
 def test_expanded_uncertainty_lies_between_the_extremes(terms: list[Term]) -> None:
-    """k is at least that of one rectangular term, at most t at the fewest degrees of freedom of any term."""
+    """k is at least that of one rectangular term, at most t at the fewest degrees of freedom of any term.
+
+    A small term on top of it makes u larger, and leaves 0.95 a as it is as long as it does not reach that far
+    (5 % of a): the factor is then lower by up to 0.13 %, hence the allowance below.
+    """
     u, _ = combine(terms)
     fewest = min((t.degrees_of_freedom for t in terms if t.shape is not RECTANGULAR), default=math.inf)
     most = student_factor(math.floor(min(fewest, 1e6)))
 
-    assert 0.95 * math.sqrt(3) * 0.9999 <= expanded_uncertainty(terms) / u <= most * 1.0001
+    assert 0.95 * math.sqrt(3) * 0.998 <= expanded_uncertainty(terms) / u <= most * 1.0001
 
 
 @given(terms=terms_strategy, scale=st.floats(1e-6, 1e6))
