@@ -70,6 +70,17 @@ def test_power_cut_while_counting_costs_one_at_most(
     assert seats == count(board)
 
 
+def test_older_file_is_written_next_also_after_power_off(board: SimulatedBoard, tmp_path: Path) -> None:
+    """The newest count is never the one that is being overwritten."""
+    for _ in range(3):
+        seat(board)
+    board.cycle_power()
+    seat(board)
+    kept = [(tmp_path / name).read_text().partition("*")[0] for name in ("cycles-0", "cycles-1")]
+
+    assert ["3", "4"] == kept
+
+
 def test_count_that_cannot_be_kept_is_told(board: SimulatedBoard, tmp_path: Path) -> None:
     """The next command is answered with error 4."""
     (tmp_path / "cycles-0").mkdir()
