@@ -134,6 +134,7 @@ class Inspection:
             RecordError: the run can't be put on record; its decision is not shown then.
             BenchError: the bench is latched: no run until a person clears it.
             InstrumentError: an instrument is still unplugged, or the fixture failed before a run was open.
+            Stopped: a stop came before a run was open.
         """
         plan, unit = self._recognise(scan, request)
         return self.measure(plan, unit, request)
