@@ -1,6 +1,6 @@
 """One query by each route against the same bytes on a bare port: `python -m tests.benchmarks.bench_links`.
 
-The guards of a session are: look for unasked input, write, read, keep in step; on a traced link.
+The guards are: look for unasked input, keep in step, tend the drive, record each message.
 """
 
 import os
@@ -16,13 +16,18 @@ from drivers.link import Link
 from drivers.links.open import open_link
 from drivers.session import Exchange
 from drivers.traced import TracedLink, Transcript
+from station.drive import DriveGuard
+from station.guarded import GuardedLink
+from station.stop import NestStop
+from station.watchdog import NullWatchdog
 from tests.benchmarks.canned_peer import QUERY, REPLY, canned_pty, canned_tcp
-from tests.benchmarks.ratios import compare, show
+from tests.benchmarks.ratios import Timed, compare, show
+from tests.benchmarks.table import Line, ratio_line
 
 CALLS = 300
 TERMINATOR = b"\r\n"
-TCP_GOALS = {"socket link": 1.6, "socket link, session's guards": 2.2, "VISA link": 3.0}
-PTY_GOALS = {"serial link": 2.0, "serial link, session's guards": 2.0}
+TCP_GOALS = {"socket link, all guards": 2.2, "VISA link, all guards": 3.0}
+PTY_GOALS = {"serial link, all guards": 2.0}
 
 
 def _query(link: Link) -> Callable[[], object]:
@@ -34,10 +39,12 @@ def _query(link: Link) -> Callable[[], object]:
 
 
 def _guarded(link: Link) -> Callable[[], object]:
-    """Return the query as a driver asks it: through a session's exchange, over a traced link."""
-    traced = TracedLink(link, Transcript(), clock=RealClock(), instrument="lcr-1")
+    """Return the query as a driver of an open bench asks it: exchange, drive's guard, transcript."""
+    clock = RealClock()
+    guard = DriveGuard(NullWatchdog(), stop=NestStop(), clock=clock, on_not_off=lambda words: None)
+    traced = TracedLink(link, Transcript(), clock=clock, instrument="lcr-1")
     wire = Wire(terminator_out=b"\n", terminator_in=TERMINATOR, timeout_s=2.0, quiet_s=0.05)
-    exchange, message = Exchange(traced, wire), QUERY.rstrip()
+    exchange, message = Exchange(GuardedLink(traced, guard), wire), QUERY.rstrip()
     return lambda: exchange.ask(message)
 
 
@@ -69,7 +76,8 @@ def _raw_terminal(device: str) -> tuple[int, Callable[[], object]]:
     return terminal, query
 
 
-def _compare_tcp() -> str:
+def compare_tcp() -> list[Timed]:
+    """Time one query by TCP on each side; the bare socket first."""
     with ExitStack() as stack:
         port = stack.enter_context(canned_tcp())
         address = f"TCPIP::127.0.0.1::{port}::SOCKET"
@@ -81,14 +89,15 @@ def _compare_tcp() -> str:
         sides = {
             "bare socket": raw,
             "socket link": _query(links[0]),
-            "socket link, session's guards": _guarded(links[1]),
+            "socket link, all guards": _guarded(links[1]),
             "VISA link": _query(links[2]),
-            "VISA link, session's guards": _guarded(links[3]),
+            "VISA link, all guards": _guarded(links[3]),
         }
-        return show(f"one query by TCP, {len(REPLY)} bytes", compare(sides, calls=CALLS), goals=TCP_GOALS)
+        return compare(sides, calls=CALLS)
 
 
-def _compare_pty() -> str:
+def compare_pty() -> list[Timed]:
+    """Time one query by serial on each side; the bare terminal first."""
     # Each side its own terminal: a link takes its port for itself.
     with ExitStack() as stack:
         terminal, raw = _raw_terminal(stack.enter_context(canned_pty()))
@@ -102,16 +111,26 @@ def _compare_pty() -> str:
         sides = {
             "bare pseudo-terminal": raw,
             "serial link": _query(links[0]),
-            "serial link, session's guards": _guarded(links[1]),
+            "serial link, all guards": _guarded(links[1]),
             "VISA link": _query(links[2]),
         }
-        return show(f"one query by serial, {len(REPLY)} bytes", compare(sides, calls=CALLS), goals=PTY_GOALS)
+        return compare(sides, calls=CALLS)
+
+
+def lines() -> list[Line]:
+    """Return the lines of the table: what has a goal."""
+    found = []
+    for timed, goals in ((compare_tcp(), TCP_GOALS), (compare_pty(), PTY_GOALS)):
+        wanted = [each for each in timed if each.name in goals]
+        found += [ratio_line(f"a query: {each.name}", each, timed[0].name, goals[each.name]) for each in wanted]
+    return found
 
 
 def main() -> None:
     """Print both comparisons."""
-    print(_compare_tcp())
-    print(_compare_pty())
+    size = f"{len(REPLY)} bytes"
+    print(show(f"one query by TCP, {size}", compare_tcp(), goals=TCP_GOALS))
+    print(show(f"one query by serial, {size}", compare_pty(), goals=PTY_GOALS))
 
 
 if __name__ == "__main__":

@@ -1,0 +1,95 @@
+"""How many units a second are measured, judged and recorded over memory links with the manual clock.
+
+    python -m tests.benchmarks.bench_memory
+
+The shipped plan with all its methods, the simulated operator's loading, the durable commits: everything but waiting.
+The rate is that of the fastest block.
+"""
+
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from datetime import timedelta
+from pathlib import Path
+
+from station.app.simulated import Simulation, in_memory, lot_serials
+from station.app.station import Station
+from station.core.plan_file import parse_plan
+from station.core.verification import Verification
+from station.data import data_path
+from station.inspection import Inspection, Request
+from tests.benchmarks.table import Line
+
+GOAL = 200.0
+BLOCKS, UNITS = 20, 25
+WARM_UP = 25
+_REQUEST = Request("OP-07")
+
+
+@contextmanager
+def _inspection(home: Path) -> Iterator[tuple[Inspection, Iterator[str]]]:
+    plan = parse_plan(data_path("plans/IS-20.toml").read_text(encoding="utf-8"), "IS-20.toml")
+    with ExitStack() as stack:
+        station = stack.enter_context(Station.open(home))
+        station.records.release_plan(plan, who="EN-01", why="benchmark", utc=station.clock.utc_now())
+        simulation = Simulation(handling_s=0.2)
+        place = in_memory(simulation, station.stop)
+        inspection = stack.enter_context(
+            station.inspecting(
+                place.setup, where="a benchmark", hands=place.hands, links=place.links, clock=place.clock
+            )
+        )
+        now_utc = place.clock.utc_now()
+        station.records.add_verification(
+            Verification(
+                verification_id="verified",
+                bench=place.setup.name,
+                nest=place.setup.nest,
+                fixture_identity=inspection.fixture_identity,
+                part=plan.part,
+                done_utc=now_utc,
+                verified=True,
+                verified_until_utc=now_utc + timedelta(days=30),
+                unit_limit=100_000,
+                operator="OP-07",
+                words="stated for the benchmark",
+            )
+        )
+        yield inspection, iter(lot_serials(simulation, WARM_UP + BLOCKS * UNITS))
+
+
+def measure() -> tuple[float, float]:
+    """Return units a second of the fastest block and of all blocks together."""
+    with (
+        tempfile.TemporaryDirectory(prefix="coilgate-bench-") as home,
+        _inspection(Path(home)) as (inspection, serials),
+    ):
+        _take(inspection, serials, WARM_UP)
+        blocks_s = [_take(inspection, serials, UNITS) for _ in range(BLOCKS)]
+    return UNITS / min(blocks_s), UNITS * BLOCKS / sum(blocks_s)
+
+
+def _take(inspection: Inspection, serials: Iterator[str], count: int) -> float:
+    """Take `count` units through; return the seconds."""
+    start_s = time.perf_counter()
+    for _ in range(count):
+        inspection.inspect(next(serials), _REQUEST)
+    return time.perf_counter() - start_s
+
+
+def lines() -> list[Line]:
+    """Return the line of the table."""
+    best, mean = measure()
+    return [
+        Line(
+            "a unit in memory, recorded",
+            f"{best:.0f} units/s (mean {mean:.0f})",
+            f"at least {GOAL:.0f} units/s",
+            best >= GOAL,
+        )
+    ]
+
+
+if __name__ == "__main__":
+    print(lines()[0].measured)
