@@ -1,15 +1,20 @@
-"""`coilgate lot`: show and export lots."""
+"""`coilgate lot`: show and export lots; `lot_quality` has what the process makes."""
 
 from pathlib import Path
 
 import click
 
+from station.cli.lot_quality import COMMANDS
 from station.cli.output import emit
 
 
 @click.group()
 def lot() -> None:
-    """Lots: how many units, how many pass, where they are; export them."""
+    """Lots: how many units, how many pass, where they are; what the process makes; export them."""
+
+
+for _command in COMMANDS:
+    lot.add_command(_command)
 
 
 @lot.command()

@@ -15,7 +15,7 @@ import numpy as np
 class RunRule(StrEnum):
     """A pattern; the value is its words."""
 
-    BEYOND_LIMITS = "one point beyond 3 sigma"
+    BEYOND_LIMITS = "one point beyond the limits"
     TWO_OF_THREE = "two of three beyond 2 sigma on one side"
     FOUR_OF_FIVE = "four of five beyond 1 sigma on one side"
     ONE_SIDE = "eight in a row on one side"
