@@ -166,6 +166,11 @@ class OpenBench:
         """Return the process that watches over the drive; None on benches of memory links: nobody does."""
         return self._lease.pid
 
+    @property
+    def watched(self) -> bool:
+        """Return whether a watchdog of its own process looks after the drive."""
+        return self._lease.pid is not None
+
     @contextmanager
     def drive(self, setup: SourceSetup, *, route: Route | None = None) -> Iterator[Source]:
         """The only way to have the output on; off and verified on every way out. Gives the source.

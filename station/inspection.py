@@ -12,6 +12,7 @@ from functools import cache
 from importlib.metadata import version
 from typing import Protocol
 
+from drivers.stop import Stopped
 from station.core.events import (
     BenchLatched,
     Event,
@@ -28,8 +29,10 @@ from station.core.results import Decision, Reason
 from station.core.run_record import Purpose, RunOpened, RunRecord, UnitId
 from station.core.serials import read_serial
 from station.core.verification import Verification
-from station.errors import NestBusy, SerialError
+from station.errors import BenchError, NestBusy, SerialError
+from station.heat_memory import HeatInMemory, HeatMemory
 from station.methods.context import Context
+from station.methods.cooling import wait_until_cool
 from station.records.views import UnitState
 from station.sequencer import EarlierRun, RunBench, RunRequest, run_unit
 
@@ -41,6 +44,8 @@ LOAD_TIMEOUT_S = 300.0
 
 REFERENCE_LOT = "reference"
 """Where reference units are filed; no lot's statistics see it."""
+
+HOT_WORDS = "Do not touch: the nest is hot. Wait until it is released."
 
 
 class Hands(Protocol):
@@ -124,6 +129,7 @@ class Inspection:
     tell: Callable[[Event], object] = field(default=lambda event: None)
     fixture_identity: str = ""
     calibration_overdue: tuple[str, ...] = ()
+    heat: HeatMemory = field(default_factory=HeatInMemory)
 
     def inspect(self, scan: str, request: Request) -> RunRecord:
         """Take one scan through to its record.
@@ -132,7 +138,7 @@ class Inspection:
             SerialError: the scan is refused; the message says what it is and what to do.
             NestBusy: the unit did not reach the nest in time.
             RecordError: the run can't be put on record; its decision is not shown then.
-            BenchError: the bench is latched: no run until a person clears it.
+            BenchError: the bench is latched: no run until a person clears it; or the nest stays hot.
             InstrumentError: an instrument is still unplugged, or the fixture failed before a run was open.
             Stopped: a stop came before a run was open.
         """
@@ -145,6 +151,7 @@ class Inspection:
         _require_free(unit, state, request)
         self.tell(ScanTaken(serial=unit.serial))
         self.bench.mend()
+        self.release()
         self._wait_for_unit(unit, request)
         opened = self._opening(plan.plan, unit, request, state)
         run_request = self._run_request(plan, opened, state, request)
@@ -153,7 +160,33 @@ class Inspection:
         record = run_unit(self.bench, run_request, on_event=self.tell)
         self.records.close_run(record)
         self._tell_decision(record)
+        self._release_after(record)
         return record
+
+    def release(self) -> None:
+        """Wait until the nest is cool enough to touch, also after a restart; at once if it is not marked as hot.
+
+        Raises:
+            BenchError: it reads hot long after it should have cooled.
+            Stopped: asked to stop; the nest stays marked as hot.
+        """
+        if self.heat.hot() is None:
+            return
+        self.tell(NextAction(words=HOT_WORDS))
+        wait_until_cool(self.bench, self.heat)
+
+    def _release_after(self, record: RunRecord) -> None:
+        if self.heat.hot() is None or not record.drive_off_verified:
+            return
+        try:
+            self.release()
+        except Stopped:
+            # The run is on record. The nest stays marked as hot: whoever comes next waits for it.
+            return
+        except BenchError as error:
+            self.tell(NextAction(words=str(error)))
+            return
+        self.tell(NextAction(words=next_action(record)))
 
     def _recognise(self, scan: str, request: Request) -> tuple[PlanInUse, UnitId]:
         refusals: list[str] = []
@@ -219,7 +252,7 @@ class Inspection:
         verification = self.records.latest_verification(opened.bench, opened.nest)
         return RunRequest(
             opened=opened,
-            context=Context(self.bench, plan.plan, plan.design_field, self.hands.place_spacer),
+            context=Context(self.bench, plan.plan, plan.design_field, self.hands.place_spacer, self.heat),
             due=self._due(plan.plan, opened.unit, request),
             gate=self._gate(plan, opened, verification),
             verification_id="" if verification is None else verification.verification_id,
@@ -264,7 +297,7 @@ class Inspection:
                 bin_name=record.bin_name,
                 reason=record.reason,
                 held=record.held,
-                next_action=next_action(record),
+                next_action=next_action(record) if self.heat.hot() is None else HOT_WORDS,
             )
         )
 

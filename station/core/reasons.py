@@ -89,6 +89,51 @@ CAUSES: dict[str, Cause] = {
     "bench_latched": Cause(
         "the state of the drive is unknown and the bench is latched", "Call the engineer to clear it."
     ),
+    # Heating
+    "nobody_watches": Cause(
+        "this bench has neither watchdog nor dead-man, so nothing is heated above the touch limit",
+        "Call the engineer: use another bench.",
+    ),
+    "hot_not_kept": Cause(
+        "it can't be put on disk that the nest will be hot, so the drive stays off",
+        "Call the engineer: is the disk full?",
+    ),
+    "nest_hot": Cause("the nest is hot", "Do not touch it. See whether the source is off, then scan again."),
+    "not_at_ambient": Cause(
+        "coil and ambient are not at the same temperature", "Leave the unit in the nest, then scan it again."
+    ),
+    "bench_too_coarse": Cause(
+        "this bench can't tell the rise as exactly as the plan wants it",
+        "Call the engineer: use another bench or plan.",
+    ),
+    "too_hot": Cause(
+        "the coil reached the plan's temperature limit", "Do not touch the coil until the nest is released."
+    ),
+    "level_above_limit": Cause(
+        "the next drive level was left out: it is foretold to pass the plan's temperature limit",
+        "Set the unit aside and call the engineer.",
+    ),
+    "power_above_limit": Cause("the power passed the plan's limit", _CALL),
+    "resistance_unlike": Cause(
+        "the resistance over the source's route is not that of a coil of this plan",
+        "Look whether one unit lies in the nest, and whether its pads are clean; scan again.",
+    ),
+    "resistance_jumps": Cause("the resistance jumped while the coil was heated: a short or a loose contact", _RESEAT),
+    "resistance_falls": Cause("the resistance fell while the coil was heated", _RESEAT),
+    "resistance_idle": Cause(
+        "the thermometer shows heat, but the resistance does not", "Scan again; call the engineer if it stays."
+    ),
+    "clock_stalled": Cause("the station's time stood still or jumped with the drive on", _CALL),
+    "thermometer_idle": Cause(
+        "the thermometer near the coil does not follow the winding",
+        "Look whether it lies on the coil, and whether its plug is right.",
+    ),
+    "thermometer_reversed": Cause(
+        "the thermometer near the coil falls while the winding heats", "Turn its plug round; call the engineer."
+    ),
+    "thermometers_swapped": Cause(
+        "the ambient's thermometer follows the winding, the coil's does not", "Exchange their plugs."
+    ),
     # Readings that can't be trusted
     "not_still": Cause(
         "the resistance did not hold still: the unit is not yet at the temperature of the nest",

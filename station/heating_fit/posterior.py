@@ -9,7 +9,6 @@ averaged with their evidence (Gaussian linear model, flat prior on the resistanc
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from station.heating_fit.responses import FloatArray, ResponseBank
 
@@ -140,6 +139,8 @@ def _cut_normal(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArr
     Source: Johnson, Kotz and Balakrishnan, Continuous Univariate Distributions 1, 1994, 10.1. Where next to
     nothing is left the mean is 0 and the variance 1; whoever asks leaves those out.
     """
+    from scipy.special import ndtr  # late: not every run heats
+
     mass = np.where(low > 0, ndtr(-low) - ndtr(-high), ndtr(high) - ndtr(low))
     kept = mass > _LEAST_MASS
     safe = np.where(kept, mass, 1.0)

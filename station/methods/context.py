@@ -17,6 +17,7 @@ from station.core.results import Reason, Result, ResultStatus, Shape, Term
 from station.core.run_record import Trace
 from station.core.uncertainty import combine, expanded_uncertainty
 from station.errors import StationError
+from station.heat_memory import HeatInMemory, HeatMemory
 
 
 class NotMeasured(StationError):
@@ -53,6 +54,11 @@ class MethodBench(Protocol):
         """The thermometer."""
         ...
 
+    @property
+    def watched(self) -> bool:
+        """True if a watchdog of its own process looks after the drive."""
+        ...
+
     def drive(self, setup: SourceSetup, *, route: Route | None = None) -> AbstractContextManager[Source]:
         """The only way to have the output on, over `route`; off and verified on every way out."""
         ...
@@ -72,13 +78,14 @@ class Context:
 
     `design_field(height_m, lateral_m)` is the drawing's flux density per ampere, in T/A, at a height over the
     top copper and a distance off the axis. `place_spacer(height_m)` asks the operator, for a fixture without
-    a stage.
+    a stage. `heat` keeps what must outlive the run: a hot nest, audits of early stops.
     """
 
     bench: MethodBench
     plan: Plan
     design_field: Callable[[float, float], float] | None = None
     place_spacer: Callable[[float], None] = field(default=_no_spacer)
+    heat: HeatMemory = field(default_factory=HeatInMemory)
 
 
 @dataclass(frozen=True, slots=True)

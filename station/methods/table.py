@@ -2,11 +2,19 @@
 
 from collections.abc import Callable
 
-from station.core.plan import ContactStep, FieldStep, InductanceStep, MethodStep, ResistanceStep
+from station.core.plan import (
+    ContactStep,
+    FieldStep,
+    HeatingStep,
+    InductanceStep,
+    MethodStep,
+    ResistanceStep,
+)
 from station.errors import PlanError
 from station.methods.contact import measure_contact
 from station.methods.context import Context, Outcome
 from station.methods.field import measure_field
+from station.methods.heating import measure_heating
 from station.methods.inductance import measure_inductance
 from station.methods.resistance import measure_resistance
 
@@ -15,6 +23,7 @@ _METHODS: dict[type[MethodStep], Callable[..., Outcome]] = {
     ResistanceStep: measure_resistance,
     InductanceStep: measure_inductance,
     FieldStep: measure_field,
+    HeatingStep: measure_heating,
 }
 
 
