@@ -21,6 +21,7 @@ from station.core.ids import uuid7
 from station.core.verification import ReferenceUnit
 from station.data import data_path
 from station.errors import BenchError, RecordError
+from station.heat_memory import HeatOnDisk
 from station.inspection import LOAD_TIMEOUT_S, Hands, Inspection, PlanInUse
 from station.records import Records
 from station.records.export import write_csv, write_parquet
@@ -94,6 +95,7 @@ class Station:
                 new_id=new_id or (lambda: new_run_id(bench.clock)),
                 fixture_identity=_fixture_identity(bench),
                 calibration_overdue=overdue_instruments(setup, bench.clock.utc_now().date()),
+                heat=HeatOnDisk(self.home, setup.name, setup.nest),
             )
 
     def checks(
@@ -102,6 +104,7 @@ class Station:
         """Yield the checks of the bench with the nest empty, then, if `loaded`, with a good unit in it."""
         bench, plans = inspection.bench, inspection.plans
         plan = plans[0].plan if plans else None
+        inspection.release()
         tell("Empty the nest.")
         inspection.hands.unload()
         inspection.wait(loaded=False, what="the nest was not emptied", timeout_s=LOAD_TIMEOUT_S)
