@@ -8,24 +8,27 @@ import queue
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
-from contextlib import ExitStack
+from contextlib import AbstractContextManager, ExitStack
 from datetime import datetime
 from types import TracebackType
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 from drivers.stop import POLL_S
-from station.bench import OpenBench
 from station.errors import NestBusy, StationError
 from station.signals import stop_on_signals
 from station.stop import NestStop
 
 T = TypeVar("T")
+B = TypeVar("B")
+"""What the work is given: an open bench, or an inspection on one."""
 
 
-class Nest:
+class Nest(Generic[B]):
     """One thread with one open bench. A context manager; leaving it stops the work and closes the bench."""
 
-    def __init__(self, open_bench: Callable[[NestStop], OpenBench], *, stop: NestStop | None = None) -> None:
+    def __init__(
+        self, open_bench: Callable[[NestStop], AbstractContextManager[B]], *, stop: NestStop | None = None
+    ) -> None:
         """Prepare a nest.
 
         Args:
@@ -35,15 +38,15 @@ class Nest:
         """
         self.stop = stop or NestStop()
         self._open_bench = open_bench
-        self._work: queue.SimpleQueue[Callable[[OpenBench], None] | None] = queue.SimpleQueue()
+        self._work: queue.SimpleQueue[Callable[[B], None] | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._serve, name="nest")
-        self._opened: Future[OpenBench] = Future()
+        self._opened: Future[B] = Future()
         self._closed: Future[None] = Future()
         self._turn = threading.Lock()
         self._busy_with = ""
         self._signals = ExitStack()
 
-    def __enter__(self) -> "Nest":
+    def __enter__(self) -> "Nest[B]":
         """Start the thread and open the bench; raises what `OpenBench` raises on opening."""
         self._signals.enter_context(stop_on_signals(self.stop))
         self._thread.start()
@@ -68,7 +71,7 @@ class Nest:
         """Return what is under way and since when; empty if nothing is."""
         return self._busy_with
 
-    def submit(self, work: Callable[[OpenBench], T], *, what: str) -> "Future[T]":
+    def submit(self, work: Callable[[B], T], *, what: str) -> "Future[T]":
         """Hand `work` to the nest's thread and return at once. `what` names it to whoever finds it busy.
 
         A stop asked for before is forgotten, unless the session was asked to end.
@@ -88,7 +91,7 @@ class Nest:
         self._work.put(lambda bench: self._carry_out(work, bench, outcome))
         return outcome
 
-    def run(self, work: Callable[[OpenBench], T], *, what: str) -> T:
+    def run(self, work: Callable[[B], T], *, what: str) -> T:
         """Hand `work` to the nest's thread, return its outcome; raises what it raises, and `NestBusy`."""
         return _wait_for(self.submit(work, what=what))
 
@@ -99,7 +102,7 @@ class Nest:
         """
         self.stop.set(reason)
 
-    def _carry_out(self, work: Callable[[OpenBench], T], bench: OpenBench, outcome: "Future[T]") -> None:
+    def _carry_out(self, work: Callable[[B], T], bench: B, outcome: "Future[T]") -> None:
         try:
             result = work(bench)
         except BaseException as error:

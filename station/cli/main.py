@@ -20,12 +20,14 @@ EXIT_COULD_NOT = 2
 """INVALID, refused, or could not; beats 1."""
 
 _COMMANDS = {
+    "badge": ("station.cli.badge:badge", "Who may sign in to the pages, and as what."),
     "bench": ("station.cli.bench:bench", "Equipment: check, verify, simulate a bench."),
     "coil": ("station.cli.coil:coil", "The drawing's physics: what a coil should read."),
     "demo": ("station.cli.demo:demo", "Measure an invented lot on a simulated bench."),
     "gauge": ("station.cli.gauge:gauge", "Gauge studies: repeatability, bias, linearity, agreement, risks."),
     "lot": ("station.cli.lot:lot", "Lots: show, export."),
     "plan": ("station.cli.plan:plan", "Control plans: check, release, show."),
+    "serve": ("station.cli.serve:serve", "The station in a browser."),
     "unit": ("station.cli.unit:unit", "Units: measure, show, release held ones."),
 }
 

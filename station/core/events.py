@@ -33,6 +33,28 @@ class ScanRefused(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ScanEnded(Event):
+    """A scan that was taken, or a verification, ended without a decision, and why."""
+
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VerificationStarted(Event):
+    """The reference units are being measured."""
+
+    part: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VerificationEnded(Event):
+    """A verification is on record."""
+
+    verified: bool
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NextAction(Event):
     """What the operator does now: unload, load, place a spacer, put the unit into a bin."""
 

@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Connection, and_, bindparam, func, select
+from sqlalchemy import Connection, Select, and_, bindparam, func, select
 
 from station.core.reasons import ABOUT_THE_SEAT
 from station.core.results import Decision, ResultStatus
@@ -16,7 +17,7 @@ from station.records.hot import Driver, Hot
 from station.records.rows import Row, reason_of
 from station.records.schema import decision, hold, lot, result, run, run_opened, unit
 from station.records.stamps import clean, moment, name, stamp
-from station.records.views import LastMeasured, RunSummary, UnitState
+from station.records.views import HeldUnit, LastMeasured, RunSummary, UnitState
 
 RETEST_CHARACTERISTICS = ("R20", "L")
 
@@ -44,6 +45,31 @@ class UnitStore:
             measured = _last_measured(connection, found["unit_key"], characteristics)
             rows = [row for row in _run_rows(connection, serial) if _counts(row)]
         return _state(place, rows, held, released_utc, measured)
+
+    def recent(self, bench: str, *, since_utc: datetime, limit: int) -> list[RunSummary]:
+        """See `Records.recent_runs`."""
+        query = (
+            _run_query()
+            .where(run_opened.c.bench == bench, run_opened.c.opened_utc >= stamp(since_utc))
+            .where(run_opened.c.purpose == Purpose.PRODUCTION.value, decision.c.decision.is_not(None))
+            .order_by(run_opened.c.run_key.desc())
+            .limit(limit)
+        )
+        with self._database.reading() as connection:
+            return [_summary(dict(row)) for row in connection.execute(query).mappings()][::-1]
+
+    def held(self) -> tuple[HeldUnit, ...]:
+        """See `Records.held_units`."""
+        newest = select(func.max(hold.c.hold_key)).group_by(hold.c.unit_key)
+        query = (
+            select(unit.c.serial, lot.c.lot, hold.c.reason_code, hold.c.who, hold.c.why, hold.c.utc)
+            .select_from(hold.join(unit, unit.c.unit_key == hold.c.unit_key).join(lot))
+            .where(hold.c.hold_key.in_(newest), hold.c.held == 1)
+            .order_by(hold.c.hold_key)
+        )
+        with self._database.reading() as connection:
+            rows = connection.execute(query).all()
+        return tuple(HeldUnit(*row[:-1], utc=moment(row.utc)) for row in rows)
 
     def is_held(self, serial: str) -> bool:
         """See `Records.is_held`."""
@@ -106,26 +132,22 @@ def _held(connection: Connection, unit_key: int) -> tuple[bool, str]:
 
 def _run_rows(connection: Connection, serial: str) -> list[Row]:
     """Return every run of a unit in order of opening, with its latest decision, if any."""
-    newest = (
-        select(decision.c.run_key, func.max(decision.c.place).label("place"))
-        .join(run_opened, run_opened.c.run_key == decision.c.run_key)
-        .join(unit)
-        .where(unit.c.serial == serial)
-        .group_by(decision.c.run_key)
-        .subquery()
-    )
+    query = _run_query().where(unit.c.serial == serial).order_by(run_opened.c.run_key)
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def _run_query() -> Select[Any]:
+    """Runs with unit, lot and their latest decision, if any."""
+    later = decision.alias()
+    newest = select(func.max(later.c.place)).where(later.c.run_key == run_opened.c.run_key).scalar_subquery()
     own = [c for c in decision.c if c.name not in {"run_key", "plan_hash"}]
-    query = (
+    return (
         select(run_opened, unit.c.serial, lot.c.lot, run.c.closed_utc, *own)
         .join(unit, unit.c.unit_key == run_opened.c.unit_key)
         .join(lot)
         .outerjoin(run, run.c.run_key == run_opened.c.run_key)
-        .outerjoin(newest, newest.c.run_key == run_opened.c.run_key)
-        .outerjoin(decision, and_(decision.c.run_key == newest.c.run_key, decision.c.place == newest.c.place))
-        .where(unit.c.serial == serial)
-        .order_by(run_opened.c.run_key)
+        .outerjoin(decision, and_(decision.c.run_key == run_opened.c.run_key, decision.c.place == newest))
     )
-    return [dict(row) for row in connection.execute(query).mappings()]
 
 
 def _counts(row: Row) -> bool:

@@ -1,0 +1,23 @@
+"""A simulated bench to begin on: the invented plan released if none is, an invented lot on the shelf."""
+
+from station.app.files import read_plan
+from station.app.simulated import Simulation
+from station.app.station import Station
+from station.app.workplace import Workplace
+from station.data import data_path
+
+PART = "IS-20"
+
+
+def open_simulated(workplace: Workplace, *, who: str, speed: float = 10.0, seed: int = 1) -> str:
+    """Open a simulated bench; return what stands against it, empty if it is open."""
+    if workplace.shown.bench is not None:
+        return f"Bench {workplace.shown.bench.name} is open already."
+    records = workplace.station.records
+    if not records.released_plans():
+        plan = read_plan(data_path(f"plans/{PART}.toml"))
+        utc = workplace.station.clock.utc_now()
+        records.release_plan(plan, who=who, why="first release of the invented example", utc=utc)
+        workplace.plans_changed()
+    workplace.simulate(Simulation(seed=seed, references=Station.shipped_references(PART), speed=speed))
+    return workplace.shown.trouble

@@ -1,0 +1,374 @@
+"""One workplace as the pages see it: a bench in its nest's thread, what is shown of it, and what may be asked.
+
+Everything that is asked returns at once; what comes of it is told by events and seen in `shown`. Only the nest's
+thread touches the bench, so a browser that goes away takes nothing with it.
+"""
+
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future
+from contextlib import AbstractContextManager, ExitStack
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from itertools import takewhile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from drivers.errors import InstrumentError
+from drivers.stop import Stopped
+from station.app.files import read_bench
+from station.app.hands import ToldHands
+from station.app.plans import plans_in_use
+from station.app.station import Station
+from station.bench import OpenBench
+from station.core.board import Board, Phase, advance
+from station.core.counters import Counters, Done, count
+from station.core.equipment import Bench
+from station.core.events import (
+    BenchLatched,
+    Event,
+    EventRing,
+    NextAction,
+    ScanEnded,
+    ScanRefused,
+    VerificationEnded,
+    VerificationStarted,
+)
+from station.core.plan import Plan
+from station.core.scans import Scan, ScanKind, recognise
+from station.core.verification import Verification
+from station.errors import NestBusy, RecordError, SerialError, StationError
+from station.inspection import Inspection, Request
+from station.nest import Nest
+from station.stop import NestStop
+
+if TYPE_CHECKING:
+    from station.app.simulated import Simulation
+
+SPREAD_OF = "R20"
+"""The characteristic whose spread over the lot is shown beside each unit."""
+
+LONGEST_SHIFT = timedelta(hours=12)
+
+Listener = Callable[[], None]
+"""Called from any thread whenever `shown` has changed; must not block."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """All that a page shows of a workplace at one moment. Replaced whole, never changed."""
+
+    version: int = 0
+    """Grows with every change: who has seen this one has seen all before it."""
+    board: Board = field(default_factory=Board)
+    bench: Bench | None = None
+    trouble: str = ""
+    """Why the bench is not open; empty if it is, or none was asked for."""
+    plans: tuple[Plan, ...] = ()
+    lot: str = ""
+    verification: Verification | None = None
+    units_since: int = 0
+    """Units judged on that verification."""
+    counters: Counters = field(default_factory=Counters)
+    spread: tuple[float, ...] = ()
+    """The lot's `SPREAD_OF` values so far, SI."""
+    confirm: str = ""
+    """What a person is asked to confirm, because the fixture can't see it."""
+
+    @property
+    def plan(self) -> Plan | None:
+        """The plan of the lot's part; while no lot is known, the only one released."""
+        if len(self.plans) == 1:
+            return self.plans[0]
+        scan = self.lot or self.board.serial
+        return next((each for each in self.plans if scan and recognise(scan, (each,)).text == scan), None)
+
+
+class Workplace:
+    """Opens a bench and takes what people at it ask for. A context manager; leaving it makes the bench safe."""
+
+    def __init__(self, station: Station, *, where: str, references: Path | None = None) -> None:
+        """Prepare.
+
+        Args:
+            where: the pages' address, told to whoever finds the bench busy.
+            references: folder of the reference units' files; None: the shipped, invented ones.
+        """
+        self.station = station
+        self._references = references
+        self._where = where
+        self._shown = Shown(plans=self._released())
+        self._ring = EventRing()
+        self._lock = threading.Lock()
+        self._listeners: list[Listener] = []
+        self._stack = ExitStack()
+        self._nest: Nest[Inspection] | None = None
+        self._confirmed = threading.Event()
+        self._typed = ""
+        self._operator = ""
+
+    def __enter__(self) -> "Workplace":
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        self.close()
+
+    @property
+    def shown(self) -> Shown:
+        """Return what is to be shown now."""
+        return self._shown
+
+    def subscribe(self, listener: Listener) -> Callable[[], None]:
+        """Have `listener` called on every change; returns what ends that."""
+        self._listeners.append(listener)
+        return lambda: self._listeners.remove(listener)
+
+    # Opening and closing
+
+    def open(self, bench: Bench | Path) -> None:
+        """Open a bench. An instrument that stands against it is shown as `trouble`.
+
+        Raises:
+            BenchError: the bench file is wrong.
+        """
+        setup = bench if isinstance(bench, Bench) else read_bench(bench)
+        self.close()
+        self._open(setup)
+
+    def simulate(self, simulation: "Simulation") -> Path:
+        """Serve a simulated bench within this program and open it; return where its bench file is."""
+        from station.app.simulated import served, write_bench_file
+
+        self.close()
+        setup, _, _ = self._stack.enter_context(served(simulation))
+        path = self.station.home / f"{setup.name}.toml"
+        write_bench_file(setup, path)
+        self._open(setup)
+        return path
+
+    def _open(self, setup: Bench) -> None:
+        hands = None if setup.operator_address else ToldHands(self._ask)
+        self.open_with(lambda stop: self.station.inspecting(setup, where=self._where, hands=hands))
+
+    def open_with(self, inspecting: Callable[[NestStop], AbstractContextManager[Inspection]]) -> None:
+        """Open what `inspecting` makes, in the nest's own thread."""
+        nest: Nest[Inspection] = Nest(inspecting, stop=self.station.stop)
+        try:
+            nest.__enter__()
+        except (StationError, InstrumentError, Stopped) as error:
+            self._show(trouble=str(error))
+            return
+        self._nest = nest
+        self._stack.push(nest)
+        nest.run(self._begin, what="opening the bench")
+
+    def close(self) -> None:
+        """Stop what is under way, make the bench safe, close it. More than once is fine."""
+        stack, self._stack, self._nest = self._stack, ExitStack(), None
+        stack.close()
+        self._show(bench=None, trouble="")
+
+    # What people ask for
+
+    def recognise(self, text: str) -> Scan:
+        """Return what a scan is, by the released plans."""
+        return recognise(text, self._shown.plans)
+
+    def scan(self, text: str, operator: str, *, repeat: bool = False) -> None:
+        """Take a scan that is no badge: a lot, or a unit that is then loaded and measured."""
+        found = self.recognise(text)
+        if found.kind is ScanKind.LOT:
+            self.set_lot(found.text)
+        elif found.kind is ScanKind.PANEL:
+            self.refuse(text, f"{found.text} is a panel's code. Scan a unit on it.")
+        else:
+            self._measure(found.text, operator, repeat=repeat)
+
+    def set_lot(self, lot: str) -> None:
+        """Take up another lot, unless something is under way."""
+        if self._shown.board.busy:
+            self.refuse(lot, f"Lot {lot} was not taken up: {self._under_way()}. Scan it again afterwards.")
+            return
+        self._show(lot=lot, spread=self._spread(lot))
+
+    def verify(self, operator: str, *, part: str = "") -> None:
+        """Measure the reference units."""
+
+        def work(inspection: Inspection) -> None:
+            inspection.plans = plans_in_use(self.station.records, None)
+            self._tell(VerificationStarted(part=part))
+            report = self.station.verify(inspection, operator, references=self._references, part=part)
+            verification = report.verification
+            self._tell(VerificationEnded(verified=verification.verified, words=verification.words))
+            self._refresh(inspection)
+
+        self._submit(work, text="verification", what="the verification")
+
+    def request_stop(self, who: str) -> None:
+        """Stop what is under way: the drive goes off on its way out. CAUTION: this is no emergency stop."""
+        if self._nest is not None and self._shown.board.busy:
+            self._nest.request_stop(f"Stop drive, asked for by {who}")
+            self._confirmed.set()
+
+    def confirm(self) -> None:
+        """A person says that what was asked for is done."""
+        self._confirmed.set()
+
+    def clear_latch(self, *, who: str, why: str) -> None:
+        """Clear *drive state unknown* after a person has looked at the source."""
+
+        def work(inspection: Inspection) -> None:
+            if isinstance(inspection.bench, OpenBench):
+                inspection.bench.clear_latch(who=who, why=why)
+                self.station.records.audit(
+                    who=who,
+                    action="latch cleared",
+                    subject=inspection.bench.setup.name,
+                    why=why,
+                    utc=datetime.now(UTC),
+                )
+                self._tell(BenchLatched(words=""))
+
+        self._submit(work, text="clearing the latch", what="clearing the latch")
+
+    def typed_twice(self, text: str) -> bool:
+        """Tell whether a serial that was typed by hand has now been typed twice alike, or proves itself.
+
+        A plan with a check character needs no second time: a slip shows by itself.
+        """
+        plan = self._shown.plan
+        if plan is not None and plan.check_digit:
+            return True
+        alike, self._typed = self._typed == text, text
+        if alike:
+            self._typed = ""
+        return alike
+
+    def begin_shift(self, operator: str) -> None:
+        """Count for this badge from now on: its own last unbroken series of runs, which may be empty."""
+        self._operator = operator
+        if self._shown.bench is not None:
+            self._show(counters=self._count(self._shown.bench.name))
+
+    def refuse(self, text: str, words: str) -> None:
+        """Tell that a scan was not taken, and why."""
+        self._tell(ScanRefused(text=text[:60], words=words))
+
+    def plans_changed(self) -> None:
+        """Look at the released plans anew, for what is shown; a run looks by itself."""
+        self._show(plans=self._released())
+
+    def _measure(self, text: str, operator: str, *, repeat: bool) -> None:
+        def work(inspection: Inspection) -> None:
+            inspection.plans = plans_in_use(self.station.records, None)
+            try:
+                record = inspection.inspect(text, Request(operator, lot=self._shown.lot, repeat=repeat))
+            except SerialError as error:
+                self._tell(ScanRefused(text=text[:60], words=str(error)))
+                return
+            if not self._shown.lot:
+                self._show(lot=record.opened.unit.lot, spread=self._spread(record.opened.unit.lot))
+            else:
+                new = [each.value for each in record.results if each.characteristic == SPREAD_OF and each.value]
+                self._show(spread=(*self._shown.spread, *new))
+            self._refresh(inspection)
+
+        self._submit(work, text=text, what=f"unit {text[:40]}")
+
+    def _submit(self, work: Callable[[Inspection], None], *, text: str, what: str) -> None:
+        if self._nest is None:
+            self.refuse(text, f"No bench is open. {self._shown.trouble or 'Open one first.'}")
+            return
+        try:
+            self._nest.submit(work, what=what).add_done_callback(self._ended)
+        except NestBusy:
+            self.refuse(text, f"'{text[:40]}' was NOT taken: {self._under_way()}. Wait for its end, then scan again.")
+        except StationError as error:
+            self.refuse(text, str(error))
+
+    def _ended(self, outcome: "Future[None]") -> None:
+        error = outcome.exception()
+        if isinstance(error, Stopped):
+            self._tell(ScanEnded(words=f"Stopped: {error}. Nothing was measured; scan again when ready."))
+        elif isinstance(error, StationError | InstrumentError):
+            self._tell(ScanEnded(words=str(error)))
+        elif error is not None:
+            self._tell(ScanEnded(words=f"The station itself made an error: {error}. Call the engineer."))
+
+    def _under_way(self) -> str:
+        board = self._shown.board
+        if board.verifying:
+            return "the bench is being verified"
+        return f"{board.serial} is being {'loaded' if board.phase is Phase.LOADING else 'measured'}"
+
+    # In the nest's thread
+
+    def _begin(self, inspection: Inspection) -> None:
+        inspection.tell = self._tell
+        self._show(bench=inspection.bench.setup, trouble="", board=Board(number=self._shown.board.number))
+        latched = getattr(inspection.bench, "latched", "")
+        if latched:
+            self._tell(BenchLatched(words=latched))
+        self._refresh(inspection)
+
+    def _refresh(self, inspection: Inspection) -> None:
+        """Read anew what the records say of bench and shift."""
+        setup, records = inspection.bench.setup, self.station.records
+        verification = records.latest_verification(setup.name, setup.nest)
+        self._show(
+            verification=verification,
+            units_since=0 if verification is None else records.count_since(verification),
+            counters=self._count(setup.name),
+        )
+
+    def _count(self, bench: str) -> Counters:
+        """Count the shift: the last runs of this bench in a row that are of this badge. From the records, so that
+        neither a reload nor a restart loses a count."""
+        runs = self.station.records.recent_runs(bench, since_utc=datetime.now(UTC) - LONGEST_SHIFT)
+        own = list(takewhile(lambda each: each.operator == self._operator, reversed(runs)))
+        return count(
+            [
+                Done(each.serial, each.decision, each.bin_number or 0, each.bin_name, each.opened_utc, closed)
+                for each in reversed(own)
+                if each.decision is not None and (closed := each.closed_utc) is not None
+            ]
+        )
+
+    def _ask(self, words: str) -> None:
+        """Wait until a person confirms `words` on a page; a stop ends the waiting."""
+        self._confirmed.clear()
+        self._tell(NextAction(words=words))
+        self._show(confirm=words)
+        try:
+            while not self._confirmed.wait(0.05):
+                self.station.stop.check()
+            self.station.stop.check()
+        finally:
+            self._show(confirm="")
+
+    # What is shown
+
+    def _tell(self, event: Event) -> None:
+        with self._lock:
+            board = advance(self._shown.board, self._ring.add(event))
+            self._shown = replace(self._shown, board=board, version=self._shown.version + 1)
+        self._announce()
+
+    def _show(self, **changes: object) -> None:
+        with self._lock:
+            version = self._shown.version + 1
+            self._shown = replace(self._shown, version=version, **changes)  # type: ignore[arg-type]
+        self._announce()
+
+    def _announce(self) -> None:
+        for each in tuple(self._listeners):
+            each()
+
+    def _released(self) -> tuple[Plan, ...]:
+        return tuple(each.plan for each in plans_in_use(self.station.records, None))
+
+    def _spread(self, lot: str) -> tuple[float, ...]:
+        try:
+            return tuple(map(float, self.station.records.lot_values(lot, SPREAD_OF).values))
+        except RecordError:  # a lot of which nothing is on record yet
+            return ()

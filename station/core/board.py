@@ -1,0 +1,125 @@
+"""What an operator's page shows, folded from a nest's events: the same after a reload and in a second window.
+
+Pure: `advance(board, event)` gives the next board. What goes on record is not decided here.
+"""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from station.core.events import (
+    BenchLatched,
+    Event,
+    MethodStarted,
+    NextAction,
+    ResultReady,
+    RunDecided,
+    RunStarted,
+    ScanEnded,
+    ScanRefused,
+    ScanTaken,
+    VerificationEnded,
+    VerificationStarted,
+)
+from station.core.results import Result
+
+DRIVEN = frozenset({"field", "heating"})
+"""Methods during which the source may drive the coil."""
+
+
+class Phase(StrEnum):
+    """Where the nest is."""
+
+    READY = "ready"
+    LOADING = "loading"
+    MEASURING = "measuring"
+    DECIDED = "decided"
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """The state of one nest as people see it. `number` is the last event's."""
+
+    number: int = 0
+    phase: Phase = Phase.READY
+    verifying: bool = False
+    serial: str = ""
+    run_id: str = ""
+    action: str = ""
+    """The one thing to do now; empty: scan a unit."""
+    method: str = ""
+    index: int = 0
+    total: int = 0
+    results: tuple[Result, ...] = ()
+    decided: RunDecided | None = None
+    notice: str = ""
+    """Why the last scan was not taken; empty if it was."""
+    latched: str = ""
+    verification: VerificationEnded | None = None
+
+    @property
+    def busy(self) -> bool:
+        """Tell whether a scan would be refused."""
+        return self.verifying or self.phase in (Phase.LOADING, Phase.MEASURING)
+
+    @property
+    def driven(self) -> bool:
+        """Tell whether the coil may be driven, and hot, at this moment."""
+        return self.phase is Phase.MEASURING and self.method in DRIVEN
+
+
+def advance(board: Board, event: Event) -> Board:
+    """Return the board after `event`."""
+    return replace(_fold(board, event), number=event.number or board.number)
+
+
+def _fold(board: Board, event: Event) -> Board:
+    match event:
+        case ScanTaken():
+            return replace(
+                board,
+                phase=Phase.LOADING,
+                serial=event.serial,
+                run_id="",
+                action="",
+                method="",
+                index=0,
+                total=0,
+                results=(),
+                decided=None,
+                notice="",
+            )
+        case ScanRefused():
+            return replace(board, notice=event.words)
+        case NextAction():
+            return replace(board, action=event.words)
+        case RunStarted():
+            return replace(board, phase=Phase.MEASURING, run_id=event.run_id, action="Hands off: measuring.")
+        case MethodStarted():
+            return replace(board, method=event.method, index=event.index, total=event.total)
+        case ResultReady():
+            return replace(board, results=(*board.results, event.result))
+        case RunDecided():
+            return _decided(board, event)
+        case _:
+            return _fold_rare(board, event)
+
+
+def _decided(board: Board, event: RunDecided) -> Board:
+    if board.verifying:
+        # A reference unit is not sorted: only what all of them say together is shown.
+        return replace(board, method="", action="", phase=Phase.LOADING)
+    return replace(board, phase=Phase.DECIDED, method="", action=event.next_action, decided=event)
+
+
+def _fold_rare(board: Board, event: Event) -> Board:
+    match event:
+        case VerificationStarted():
+            return Board(verifying=True, phase=Phase.LOADING, latched=board.latched)
+        case VerificationEnded():
+            return Board(latched=board.latched, verification=event)
+        case ScanEnded():
+            return Board(notice=event.words, latched=board.latched, verification=board.verification)
+        case BenchLatched():
+            return replace(board, latched=event.words)
+        case _:
+            return board

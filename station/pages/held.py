@@ -1,0 +1,5 @@
+"""To be filled."""
+
+from starlette.routing import Route
+
+ROUTES: list[Route] = []

@@ -1,0 +1,232 @@
+"""The operator's live board: what is drawn of `Shown`, and the event stream that keeps browsers up to date.
+
+The stream sends the whole board each time it changes, numbered. A browser that comes back says which number it saw
+last and gets what is shown now if that is another: nothing can be missed, because the board is the sum of its events.
+"""
+
+import asyncio
+import json
+import secrets
+from collections.abc import AsyncIterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from jinja2 import Environment
+from markupsafe import Markup
+
+from station.app.drawing import axial_field
+from station.app.workplace import SPREAD_OF, Shown, Workplace
+from station.core.board import Phase
+from station.core.characteristics import field_name
+from station.core.limits import judge
+from station.core.plan import FieldStep, Plan
+from station.core.results import Decision, Judgement, Result
+from station.errors import StationError
+from station.pages import svg
+from station.pages.words import KINDS, WORDS, quantity, shape
+
+BOOT = secrets.token_hex(4)
+"""Tells this program's numbers from those of the one before it."""
+
+ALIVE_S = 1.0
+"""How often the stream says that it is there; a browser that hears nothing for 3 s dims what it shows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One characteristic on the board."""
+
+    name: str
+    result: Result | None
+    judgement: Judgement | None
+    ruler: Markup
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The big tile: `kind` is a class of the style sheet and names the shape."""
+
+    kind: str
+    words: str
+    place: str = ""
+    """The bin."""
+    because: str = ""
+
+
+def verdict(shown: Shown) -> Verdict:
+    """Return what the big tile says."""
+    board = shown.board
+    if board.latched:
+        return Verdict("invalid", "bench latched", because=board.latched)
+    if board.decided is not None:
+        found = board.decided
+        because = found.reason.words if found.reason is not None else ""
+        place = f"Bin {found.bin_number} · {found.bin_name}"
+        return Verdict("held" if found.held else KINDS[found.decision], WORDS[found.decision], place, because)
+    if board.verifying:
+        return Verdict("action", "verifying")
+    if board.phase is Phase.LOADING:
+        return Verdict("action", "load")
+    if board.phase is Phase.MEASURING:
+        return Verdict("driven", "driving") if board.driven else Verdict("action", "measuring")
+    return Verdict("action", "scan")
+
+
+def next_words(shown: Shown, *, signed_in: bool) -> str:
+    """Return the one next action."""
+    board = shown.board
+    if board.latched:
+        return "Do not touch the coil. Switch the source off by hand, then call the engineer."
+    if board.action:
+        return board.action
+    if shown.bench is None:
+        return "Open a bench."
+    if not signed_in:
+        return "Scan your badge."
+    if verified_words(shown)[0] != "pass":
+        return "Verify the bench."
+    return "Scan a unit." if shown.lot else "Scan the lot's traveller, or the first unit."
+
+
+def verified_words(shown: Shown) -> tuple[str, str]:
+    """Return the class and the words that say whether the bench is verified, and until when."""
+    found = shown.verification
+    if found is None:
+        return "invalid", "not verified"
+    if not found.verified:
+        return "fail", f"NOT verified: {found.words}"
+    left = found.unit_limit - shown.units_since
+    until = found.verified_until_utc
+    if until <= datetime.now(UTC) or left <= 0:
+        return "invalid", "verification has expired"
+    return "pass", f"verified until {until.astimezone():%Y-%m-%d %H:%M}, or {left} more units"
+
+
+def lines(shown: Shown) -> list[Line]:
+    """Return each characteristic of the plan with its result so far."""
+    plan = shown.plan
+    by_name = {each.characteristic: each for each in shown.board.results}
+    if plan is None:
+        return []
+    made = []
+    for each in plan.characteristics:
+        found = by_name.get(each.name)
+        judged = None if found is None else judge(each, found)
+        value = None if found is None else found.value
+        u95 = None if found is None else found.expanded_uncertainty
+        title = f"{each.name} between its limits" if found else f"{each.name}: no result yet"
+        made.append(Line(each.name, found, judged, svg.ruler(value, u95, (each.lower, each.upper), title=title)))
+    return made
+
+
+def field_profile(plan: Plan | None, results: tuple[Result, ...]) -> Markup:
+    """Draw the field over height against drawing and limits; nothing for a plan without field."""
+    step = next((each for each in plan.steps if isinstance(each, FieldStep)), None) if plan else None
+    if plan is None or step is None or not step.heights_m:
+        return Markup("")
+    drawn = _drawn(plan, step)
+    fields = [each for each in plan.characteristics if each.name in drawn]
+    measured = [
+        (drawn[each.characteristic][0], each.value / drawn[each.characteristic][1])
+        for each in results
+        if each.characteristic in drawn and each.value is not None
+    ]
+    limits = [
+        (
+            drawn[each.name][0],
+            None if each.lower is None else each.lower / drawn[each.name][1],
+            None if each.upper is None else each.upper / drawn[each.name][1],
+        )
+        for each in fields
+    ]
+    return svg.profile(measured, limits, title="field over height, as multiples of the drawing's, with limits")
+
+
+_DRAWN: dict[str, dict[str, tuple[float, float]]] = {}
+
+
+def _drawn(plan: Plan, step: FieldStep) -> dict[str, tuple[float, float]]:
+    """Return height in m and the drawing's field in T/A by characteristic; kept a plan, it takes a moment."""
+    if plan.text_hash not in _DRAWN:
+        field = axial_field(plan.coil)
+        _DRAWN[plan.text_hash] = {field_name(each): (each, field(each, 0.0)) for each in step.heights_m}
+    return _DRAWN[plan.text_hash]
+
+
+def spread(shown: Shown) -> Markup:
+    """Draw where this unit's R lies in the lot so far."""
+    plan = shown.plan
+    found = plan.characteristic(SPREAD_OF) if plan else None
+    if found is None:
+        return Markup("")
+    own = next((each.value for each in shown.board.results if each.characteristic == SPREAD_OF), None)
+    title = f"{SPREAD_OF} of {len(shown.spread)} units of the lot so far"
+    if own is not None:
+        title += f", this unit {quantity(own, 'ohm')}"
+    return svg.histogram(shown.spread, "ohm", (found.lower, found.upper), mark=own, title=title)
+
+
+def board_html(templates: Environment, shown: Shown, *, signed_in: bool) -> str:
+    """Return the live part of the operator's page."""
+    kind, words_said = verified_words(shown)
+    return templates.get_template("board.html").render(
+        shown=shown,
+        board=shown.board,
+        verdict=verdict(shown),
+        next_words=next_words(shown, signed_in=signed_in),
+        lines=lines(shown),
+        profile=field_profile(shown.plan, shown.board.results),
+        spread=spread(shown),
+        verified_kind=kind,
+        verified=words_said,
+        Decision=Decision,
+        shape=shape,
+    )
+
+
+def spoken(shown: Shown) -> str:
+    """Return what a screen reader says of a change."""
+    board = shown.board
+    if board.notice:
+        return f"Refused. {board.notice}"
+    if board.decided is not None:
+        return f"{board.serial}: {WORDS[board.decided.decision]}. {board.action}"
+    return board.action
+
+
+async def stream(
+    workplace: Workplace, templates: Environment, last_id: str, *, signed_in: bool, still_there: "asyncio.Event"
+) -> AsyncIterator[str]:
+    """Yield server-sent events: the board on every change, and a sign of life each second."""
+    loop = asyncio.get_running_loop()
+    changed = asyncio.Event()
+    unsubscribe = workplace.subscribe(lambda: _wake(loop, changed))
+    seen = last_id
+    try:
+        yield "retry: 500\n\n"
+        while not still_there.is_set():
+            changed.clear()
+            shown = workplace.shown
+            now = f"{BOOT}-{shown.version}"
+            if now != seen:
+                seen = now
+                yield _event(now, board_html(templates, shown, signed_in=signed_in), spoken(shown), shown)
+            try:
+                await asyncio.wait_for(changed.wait(), ALIVE_S)
+            except TimeoutError:
+                yield "event: alive\ndata: 1\n\n"
+    finally:
+        unsubscribe()
+
+
+def _wake(loop: asyncio.AbstractEventLoop, changed: asyncio.Event) -> None:
+    try:
+        loop.call_soon_threadsafe(changed.set)
+    except RuntimeError as error:  # the server has ended and nobody listens any more
+        if not loop.is_closed():
+            raise StationError(str(error)) from error
+
+
+def _event(number: str, html: str, say: str, shown: Shown) -> str:
+    data = json.dumps({"html": html, "say": say, "busy": shown.board.busy, "confirm": shown.confirm})
+    return f"id: {number}\nevent: board\ndata: {data}\n\n"

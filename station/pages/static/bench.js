@@ -1,0 +1,82 @@
+// The operator's page: keeps the board up to date, catches scans wherever the focus is, sends what is asked.
+"use strict";
+const board = document.getElementById("board");
+const field = document.getElementById("field");
+const notice = document.getElementById("notice");
+const say = document.getElementById("say");
+const QUIET_MS = 3000; // the station gives a sign of life each second
+const SCANNER_MS = 60; // a scanner types faster than this a character, a person slower
+let heard = performance.now();
+let began = 0;
+
+function connected(yes) {
+  document.body.classList.toggle("lost", !yes);
+  document.getElementById("lost").hidden = yes;
+  if (yes) heard = performance.now();
+}
+
+function listen() {
+  const source = new EventSource("/events?after=" + encodeURIComponent(board.dataset.after));
+  source.addEventListener("board", (event) => {
+    const told = JSON.parse(event.data);
+    board.innerHTML = told.html;
+    board.dataset.after = event.lastEventId;
+    if (say.textContent !== told.say) say.textContent = told.say;
+    document.getElementById("confirm").hidden = !told.confirm;
+    notice.textContent = "";
+    connected(true);
+  });
+  source.addEventListener("alive", () => connected(true));
+  source.addEventListener("signed-out", () => location.assign("/"));
+  source.onopen = () => connected(true);
+  source.onerror = () => connected(false);
+}
+
+async function send(path, fields) {
+  try {
+    const reply = await fetch(path, {
+      method: "POST",
+      body: new URLSearchParams(fields),
+      headers: { accept: "application/json" },
+    });
+    const told = await reply.json();
+    notice.textContent = told.words;
+    if (told.go) location.assign(told.go);
+  } catch {
+    notice.textContent = "The station can't be reached: nothing was done.";
+    connected(false);
+  }
+}
+
+document.getElementById("scan").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const text = field.value;
+  field.value = "";
+  const perCharacter = (performance.now() - began) / Math.max(1, text.length);
+  if (text) send("/scan", { scan: text, typed: perCharacter > SCANNER_MS ? "1" : "0" });
+});
+
+for (const form of document.querySelectorAll("form.act")) {
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    send(new URL(form.action).pathname, {});
+    field.focus();
+  });
+}
+
+document.addEventListener("keydown", (event) => {
+  if (event.key === "Escape") {
+    event.preventDefault();
+    send("/stop", {});
+  }
+  if (event.key.length !== 1 || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.target.matches("input, textarea, select") && event.target !== field) return;
+  if (event.target.matches("button, a") && event.key === " ") return;
+  field.focus(); // a scan while nothing has the focus lands in the field
+  if (!field.value) began = performance.now();
+});
+
+setInterval(() => {
+  if (performance.now() - heard > QUIET_MS) connected(false);
+}, 500);
+listen();
