@@ -198,9 +198,8 @@ class OpenBench:
     def mend(self) -> None:
         """Open anew each link that was lost, and see that the same instrument is there. Before a run.
 
-        The source is not among them: its driver opens its own link anew whenever it switches off.
-
         Raises:
+            DriveNotOff: the source is still not there; the bench is latched from now on.
             BenchError: the bench is latched: no run until a person clears it.
             LinkOpenError: an instrument is still not there; it is tried again the next time.
             WrongInstrument: another one than at opening answers.

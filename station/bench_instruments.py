@@ -67,6 +67,8 @@ class BenchInstruments:
         self._links: dict[str, GuardedLink] = {}
         self._drivers: dict[str, Instrument] = {}
         self._identities: dict[str, InstrumentIdentity] = {}
+        self._opened_anew: set[str] = set()
+        """Whose links were opened again since they last said who they are."""
 
     @property
     def identities(self) -> tuple[InstrumentIdentity, ...]:
@@ -88,15 +90,23 @@ class BenchInstruments:
     def open_lost(self) -> None:
         """Open anew each link that was lost, and see that the same instrument is there.
 
-        The source is not among them: its driver opens its own link anew whenever it switches off.
+        The source's driver opens its own link anew whenever it switches off: so it is switched off, then
+        asked who it is.
 
         Raises:
+            DriveNotOff: the source is still not there; the bench is latched.
             LinkOpenError: an instrument is still not there; it is tried again the next time.
             WrongInstrument: another one than at opening answers.
             InstrumentError: it is there, and fails otherwise.
         """
         for part in self._parts:
             self._forget_input(part)
+        source = self._parts[0]
+        if self._links[source.name].lost:
+            self._guard.switch_off()
+        if source.name in self._opened_anew:
+            self._require_same(source)
+            self._opened_anew.discard(source.name)
         for part in self._parts[1:]:
             if self._links[part.name].lost:
                 self._open_anew(part)
@@ -165,6 +175,8 @@ class BenchInstruments:
     def _link(self, part: InstrumentSetup) -> Link:
         link = self._opener(part, self._stop)
         traced = TracedLink(link, self.transcript, clock=self._own_clock, instrument=part.name)
+        if part.name in self._identities:
+            self._opened_anew.add(part.name)
         guarded = self._links[part.name] = GuardedLink(traced, self._guard)
         return guarded
 

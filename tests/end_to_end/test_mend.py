@@ -3,12 +3,13 @@
 import pytest
 
 from drivers.errors import LinkOpenError, WrongInstrument
-from sim.bench import FIXTURE, LCR, THERMOMETER
+from sim.bench import FIXTURE, LCR, SOURCE, THERMOMETER
 from sim.faults import Fault, FaultKind
 from station.core.results import Decision
 from tests.end_to_end.shop import OpenShop, Shop
 
 MENDABLE = (LCR, FIXTURE, THERMOMETER)
+"""Instruments without which the drive's state is still known."""
 
 
 def _some_way_in(shop: Shop, instrument: str) -> int:
@@ -60,6 +61,32 @@ def test_other_instrument_at_the_same_plug_is_refused(shop: Shop, any_model: boo
     with shop.opened(faults=faults, any_model=any_model) as opened:
         opened.measure(0)
         with pytest.raises(WrongInstrument, match="LCRA002"):
+            opened.measure(1)
+
+
+def test_source_that_went_between_runs_is_there_again_for_the_next(shop: Shop) -> None:
+    """The source's line closes after its last message of a run: nobody sees it until the next, which passes."""
+    with shop.opened() as opened:
+        opened.measure(0)
+        sent = opened.counts()[SOURCE][1]
+    with shop.opened(faults=(Fault(SOURCE, FaultKind.HANG_UP_AFTER, nth=sent - 1),)) as opened:
+        decisions = [opened.measure(0).decision, opened.measure(1).decision]
+
+    assert [Decision.PASS, Decision.PASS] == decisions
+
+
+@pytest.mark.parametrize("any_model", [False, True])
+def test_other_source_at_the_same_plug_is_refused(shop: Shop, any_model: bool) -> None:
+    """Opened anew by its own driver in the middle of a run, it is asked who it is before the next."""
+    with shop.opened() as opened:
+        told = opened.counts()[SOURCE][0]
+    faults = (
+        Fault(SOURCE, FaultKind.HANG_UP_BEFORE, nth=_some_way_in(shop, SOURCE)),
+        Fault(SOURCE, FaultKind.WRONG_IDENTITY, nth=told, data=b"INVENTED,SRC-1,SRC1002,1.0"),
+    )
+    with shop.opened(faults=faults, any_model=any_model) as opened:
+        opened.measure(0)
+        with pytest.raises(WrongInstrument, match="SRC1002"):
             opened.measure(1)
 
 
