@@ -1,7 +1,5 @@
 """The firmware behind the scripted link of the drivers' contract suite: bytes in, timed bytes out."""
 
-import re
-
 from drivers.contracts.scripted import Sent
 from tests.drivers.peers import Sent as Bytes
 from tests.drivers.peers import rising
@@ -74,8 +72,3 @@ class FirmwarePeer:
             if event.word == "tx":
                 self._due.append(Bytes(event.time_us * 1e-6, bytes.fromhex(event.fields[0])))
         self._seen = len(self.board.events)
-
-
-def commands(data: bytes) -> list[str]:
-    """Return the command words of what a driver has sent."""
-    return [word.decode() for word in re.findall(rb">\d+ ([A-Z]+)", data)]

@@ -15,18 +15,17 @@ PINS = (FIRMWARE / "pins.py").read_text(encoding="utf-8")
 def test_table_of_pins_is_the_wiring_of_the_program() -> None:
     """Each pin by its number and name, no more and no fewer."""
     rows = re.findall(r"^\| ([\d, ]+) \| ([A-Z_, ]+) \|", PAGE, re.MULTILINE)
-    table = {}
-    for numbers, names in rows:
-        several = [int(number) for number in numbers.split(",")]
-        words = names.split(", ")
-        table |= dict(zip(words, several)) if len(words) > 1 else {names: several if len(several) > 1 else several[0]}
-    program = {
-        name: [int(number) for number in value.strip("()").split(",")] if "," in value else int(value)
-        for name, value in re.findall(r"^([A-Z_]+) = (.+)$", PINS.partition("CONTACT_START")[0], re.MULTILINE)
-    }
-    del program["UART"]
+    told = [(number, name) for numbers, names in rows for number, name in _pairs(numbers, names.split(", "))]
+    assigned = re.findall(r"^([A-Z_]+) = \(?([\d, ]+)\)?$", PINS.partition("CONTACT_START")[0], re.MULTILINE)
+    wired = [(number, name) for name, numbers in assigned for number, name in _pairs(numbers, [name])]
 
-    assert program == table
+    assert sorted({*wired} - {("0", "UART")}) == sorted(told)
+
+
+def _pairs(numbers: str, names: list[str]) -> list[tuple[str, str]]:
+    """Return each number with its name, or all with the one."""
+    several = numbers.split(", ")
+    return list(zip(several, names * len(several) if len(names) == 1 else names))
 
 
 @pytest.mark.parametrize("name", sorted(json.loads((FIRMWARE / "calibration.json").read_text(encoding="utf-8"))))
