@@ -25,9 +25,10 @@ _COMMANDS = {
     "coil": ("station.cli.coil:coil", "The drawing's physics: what a coil should read."),
     "demo": ("station.cli.demo:demo", "Measure an invented lot on a simulated bench."),
     "gauge": ("station.cli.gauge:gauge", "Gauge studies: repeatability, bias, linearity, agreement, risks."),
-    "lot": ("station.cli.lot:lot", "Lots: show, export."),
+    "lot": ("station.cli.lot:lot", "Lots: show, capability, charts, compare, export."),
     "plan": ("station.cli.plan:plan", "Control plans: check, release, show."),
     "serve": ("station.cli.serve:serve", "The station in a browser."),
+    "sets": ("station.cli.sets:sets", "Matched sets: units that agree."),
     "unit": ("station.cli.unit:unit", "Units: measure, show, release held ones."),
 }
 

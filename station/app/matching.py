@@ -1,0 +1,200 @@
+"""Matched sets of a lot's good units: proposed from the records, and put on record when somebody says so.
+
+Recorded sets are one audit entry each time, in the station's digest chain: what was put together can't be changed
+unseen, and a unit in a set is not proposed again.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from station.core.quantity import Dimension, QuantityError, parse_quantity
+from station.errors import RecordError, StationError
+from station.quality.set_classes import SetClasses, set_classes
+from station.quality.sets import Agreed, MatchedSets, matched_sets
+from station.quality.sets_several import matched_sets_several
+from station.records import Records
+from station.records.standing import lot_standing
+
+ACTION = "record sets"
+_FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A characteristic that the units of a set agree in."""
+
+    characteristic: str
+    unit_symbol: str
+    agreed: Agreed
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Candidates:
+    """Units that may go into sets: PASS, not held, in no set yet, with a value of every quantity."""
+
+    lots: tuple[str, ...]
+    simulated: bool
+    quantities: tuple[Quantity, ...]
+    serials: tuple[str, ...]
+    values: np.ndarray
+    """Shape (units, quantities), in the quantities' units."""
+    in_sets: int
+    """Good units that are in recorded sets already."""
+    without_value: int
+    """Good units that lack a value."""
+
+    @property
+    def population(self) -> str:
+        """In words."""
+        named = ", ".join(each.characteristic for each in self.quantities)
+        return (
+            f"units of {', '.join(f'lot {lot}' for lot in self.lots)} that pass, are not held, are in no set yet, "
+            f"with a measured {named}"
+        )
+
+
+def wanted_tolerances(texts: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """Return (characteristic, tolerance) of texts such as `R20=1 %`, `L=0.1 uH`, or `1 %` for R20.
+
+    Raises StationError for none, an empty part, or a characteristic that stands twice.
+    """
+    pairs = []
+    for text in texts:
+        name, equals, quantity = text.rpartition("=")
+        pairs.append((name.strip() if equals else "R20", quantity.strip()))
+    names = [name for name, _ in pairs]
+    if not pairs or not all(name and quantity for name, quantity in pairs) or len(set(names)) < len(names):
+        raise StationError(
+            f"a tolerance is a characteristic and how closely it must agree, each once: 'R20=1 %' or 'L=0.1 uH'; "
+            f"got {', '.join(map(repr, texts)) or 'none'}."
+        )
+    return tuple(pairs)
+
+
+def candidates(records: Records, lots: Sequence[str], tolerances: Sequence[tuple[str, str]]) -> Candidates:
+    """Return the good units of lots with their values. Raises RecordError or StationError in words."""
+    standings = [lot_standing(records, lot) for lot in lots]
+    if len({each.simulated for each in standings}) > 1:
+        raise RecordError(f"{', '.join(lots)}: simulated and real units never go into one set.")
+    used = {serial for lot in lots for members in sets_on_record(records, lot).values() for serial in members}
+    tables = [[records.lot_values(lot, name) for name, _ in tolerances] for lot in lots]
+    quantities = tuple(
+        Quantity(name, unit, _agreed(name, text, unit))
+        for (name, text), unit in zip(tolerances, _units(tables, tolerances), strict=True)
+    )
+    serials: list[str] = []
+    rows: list[list[float]] = []
+    without = 0
+    for standing, columns in zip(standings, tables, strict=True):
+        found = [dict(zip(each.serials, each.values.tolist(), strict=True)) for each in columns]
+        for serial in sorted(standing.passed - used):
+            if all(serial in each for each in found):
+                serials.append(serial)
+                rows.append([each[serial] for each in found])
+            else:
+                without += 1
+    passed = sum(len(each.passed & used) for each in standings)
+    values = np.array(rows).reshape(len(rows), len(quantities))
+    return Candidates(tuple(lots), standings[0].simulated, quantities, tuple(serials), values, passed, without)
+
+
+def propose(units: Candidates, size: int) -> MatchedSets:
+    """Return matched sets of `size`: optimal for one quantity, near-optimal with a bound for several."""
+    agreed = [each.agreed for each in units.quantities]
+    if len(agreed) == 1:
+        return matched_sets(units.values[:, 0], size, agreed[0], population=units.population)
+    return matched_sets_several(units.values, size, agreed, population=units.population)
+
+
+def propose_classes(units: Candidates, size: int) -> SetClasses:
+    """Return classes of the one quantity of `units`. Raises StationError if there are several."""
+    if len(units.quantities) != 1:
+        raise StationError("classes are of one characteristic; give one --tolerance.")
+    return set_classes(units.values[:, 0], size, units.quantities[0].agreed, population=units.population)
+
+
+def set_names(records: Records, lot: str, count: int) -> tuple[str, ...]:
+    """Return names for `count` new sets of a lot, after those on record: L2641-S0001, ..."""
+    first = 1 + len(sets_on_record(records, lot))
+    return tuple(f"{lot}-S{first + i:04d}" for i in range(count))
+
+
+def record_sets(
+    records: Records, units: Candidates, found: MatchedSets, *, who: str, why: str, utc: datetime
+) -> tuple[str, ...]:
+    """Put sets on record, under the last lot's name; return their names.
+
+    Raises RecordError without who or why, or if a unit has gone into another set meanwhile.
+    """
+    if not who.strip() or not why.strip():
+        raise RecordError("sets are put on record by somebody, for a reason: say --who and --why.")
+    again = candidates(
+        records, units.lots, [(each.characteristic, _tolerance_text(each)) for each in units.quantities]
+    )
+    gone = {units.serials[i] for each in found.sets for i in each} - set(again.serials)
+    if gone:
+        raise RecordError(f"{min(gone)} is no longer free for a set. Propose the sets again.")
+    lot = units.lots[-1]
+    names = set_names(records, lot, len(found.sets))
+    entry = {
+        "format": _FORMAT,
+        "why": why,
+        "lots": list(units.lots),
+        "tolerances": {each.characteristic: _tolerance_text(each) for each in units.quantities},
+        "sets": {
+            name: [units.serials[i] for i in members] for name, members in zip(names, found.sets, strict=True)
+        },
+    }
+    # One entry under each lot whose units are used, so that each lot alone tells which units are taken.
+    for each in dict.fromkeys((*units.lots,)):
+        records.audit(who=who, action=ACTION, subject=_subject(each), why=json.dumps(entry), utc=utc)
+    return names
+
+
+def sets_on_record(records: Records, lot: str) -> Mapping[str, tuple[str, ...]]:
+    """Return the recorded sets that units of a lot may be in: name to serials. Raises RecordError if unreadable."""
+    sets: dict[str, tuple[str, ...]] = {}
+    for each in records.audit_entries(subject=_subject(lot)):
+        if each.action != ACTION:
+            continue
+        entry = json.loads(each.why)
+        if entry.get("format") != _FORMAT:
+            raise RecordError(f"lot {lot}: its sets were recorded by a newer version. Update coilgate.")
+        sets |= {name: tuple(serials) for name, serials in entry["sets"].items()}
+    return sets
+
+
+def _subject(lot: str) -> str:
+    return f"sets of lot {lot}"
+
+
+def _units(tables: Sequence[Sequence[object]], tolerances: Sequence[tuple[str, str]]) -> list[str]:
+    units = []
+    for place, (name, _) in enumerate(tolerances):
+        found = {getattr(columns[place], "unit_symbol", "") for columns in tables} - {""}
+        if len(found) != 1:
+            raise RecordError(f"no unit has a value of {name}. Look at the name, or measure first.")
+        units.append(found.pop())
+    return units
+
+
+def _agreed(name: str, text: str, unit: str) -> Agreed:
+    relative = text.rstrip().endswith(("%", "ppm"))
+    try:
+        value = parse_quantity(text, Dimension.FRACTION if relative else unit)
+    except QuantityError as error:
+        raise StationError(f"--tolerance {name}: {error}, or a percentage such as '1 %'.") from error
+    if value < 0.0:
+        raise StationError(f"--tolerance {name}: must be 0 or more; got {text!r}.")
+    return Agreed(value, relative=relative)
+
+
+def _tolerance_text(quantity: Quantity) -> str:
+    from station.core.quantity import format_quantity
+
+    unit = Dimension.FRACTION if quantity.agreed.relative else quantity.unit_symbol
+    return format_quantity(quantity.agreed.within, unit, digits=None)

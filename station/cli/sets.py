@@ -1,0 +1,194 @@
+"""`coilgate sets`: put units together that match; which ones, how well, and on record when asked."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from station.cli.output import emit, say
+
+if TYPE_CHECKING:
+    from station.app.matching import Candidates
+    from station.quality.sets import MatchedSets
+
+_LOTS = click.argument("lots", metavar="LOT...", nargs=-1, required=True)
+_SIZE = click.option("--size", type=click.IntRange(2, 100), required=True, help="Units in a set.")
+_TOLERANCE = click.option(
+    "--tolerance",
+    "tolerances",
+    multiple=True,
+    required=True,
+    help="How closely the units of a set agree: 'R20=1 %' (largest over smallest), 'L=0.1 uH' (largest less smallest); "
+    "may be given again.",
+)
+_AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+
+
+@click.group()
+def sets() -> None:
+    """Matched sets: units that agree, most sets first, then tightest."""
+
+
+@sets.command()
+@_LOTS
+@_SIZE
+@_TOLERANCE
+@click.option("--record", is_flag=True, help="Put the sets on record; without it they are only proposed.")
+@click.option("--who", help="Badge code, with --record.")
+@click.option("--why", help="In words, with --record.")
+@click.option("--to", "target", type=click.Path(path_type=Path), help="Pick list as a .csv file, a row a unit.")
+@_AS_JSON
+@click.pass_context
+def make(
+    ctx: click.Context,
+    lots: tuple[str, ...],
+    size: int,
+    tolerances: tuple[str, ...],
+    record: bool,
+    who: str | None,
+    why: str | None,
+    target: Path | None,
+    as_json: bool,
+) -> None:
+    """Propose matched sets of the good units of a lot, or of several; units in recorded sets are left out.
+
+    Optimal for one tolerance; for several near-optimal, and the text says how many sets could be made at most. Units
+    agree by their measured values. What is left over is for the next lot: name both lots then.
+
+    \b
+    Example: coilgate sets make L2641 --size 3 --tolerance "R20=1 %"
+             coilgate sets make L2641 L2642 --size 3 --tolerance "R20=1 %" --tolerance "B@2mm=1 %"
+    """
+    from station.app.matching import candidates, propose, record_sets, set_names, wanted_tolerances
+    from station.app.pick_list import write_pick_list
+    from station.cli.lot_options import statistics_of
+    from station.cli.opening import open_station
+    from station.errors import StationError
+
+    if record and not (who and why):
+        raise click.UsageError("--record needs --who and --why.")
+    if len(set(lots)) < len(lots):
+        raise click.UsageError("name each lot once.")
+    if target is not None and target.suffix.lower() != ".csv":
+        raise StationError(f"{target}: a pick list ends in .csv.")
+    with open_station(ctx) as station:
+        units = candidates(station.records, lots, wanted_tolerances(tolerances))
+        with statistics_of(", ".join(lots)):
+            found = propose(units, size)
+        if record:
+            names = record_sets(
+                station.records, units, found, who=who or "", why=why or "", utc=station.clock.utc_now()
+            )
+        else:
+            names = set_names(station.records, lots[-1], len(found.sets))
+    if target is not None:
+        write_pick_list(target, units, found, names)
+        say(f"{target}: {len(found.sets) * size} units.")
+    if as_json:
+        emit(_fact(units, found, names, record))
+        return
+    from station.cli.sets_text import sets_text
+
+    click.echo(sets_text(units, found, names, recorded=record))
+
+
+@sets.command()
+@_LOTS
+@_SIZE
+@_TOLERANCE
+@_AS_JSON
+@click.pass_context
+def classes(
+    ctx: click.Context, lots: tuple[str, ...], size: int, tolerances: tuple[str, ...], as_json: bool
+) -> None:
+    """Classes of one characteristic so narrow that any units of a class make a set: for picking without a list.
+
+    Example: coilgate sets classes L2641 --size 3 --tolerance "R20=1 %"
+    """
+    from station.app.matching import candidates, propose, propose_classes, wanted_tolerances
+    from station.cli.lot_options import statistics_of
+    from station.cli.opening import open_station
+
+    with open_station(ctx) as station:
+        units = candidates(station.records, lots, wanted_tolerances(tolerances))
+    with statistics_of(", ".join(lots)):
+        found, best = propose_classes(units, size), len(propose(units, size).sets)
+    if as_json:
+        edges = found.edges.tolist()
+        emit(
+            {
+                "lots": list(lots),
+                "simulated": units.simulated,
+                "characteristic": units.quantities[0].characteristic,
+                "unit": units.quantities[0].unit_symbol,
+                "size": size,
+                "classes": [
+                    {"from": low, "to_below": high, "units": int(count)}
+                    for low, high, count in zip(edges[:-1], edges[1:], found.counts, strict=True)
+                ],
+                "sets": found.sets,
+                "sets_by_list": best,
+                "population": found.population,
+            }
+        )
+        return
+    from station.cli.sets_text import classes_text
+
+    click.echo(classes_text(units, found, best))
+
+
+@sets.command()
+@click.argument("lot", metavar="LOT")
+@_AS_JSON
+@click.pass_context
+def show(ctx: click.Context, lot: str, as_json: bool) -> None:
+    """Show the sets on record that units of a lot are in.
+
+    Example: coilgate sets show L2641
+    """
+    from station.app.matching import sets_on_record
+    from station.cli.opening import open_station
+    from station.cli.output import table
+
+    with open_station(ctx) as station:
+        # An unknown lot is an error, not a lot without sets.
+        station.records.lot_summary(lot)
+        found = sets_on_record(station.records, lot)
+    if as_json:
+        emit({"lot": lot, "sets": {name: list(serials) for name, serials in found.items()}})
+        return
+    if not found:
+        propose = f"coilgate sets make {lot} --size 3 --tolerance 'R20=1 %'"
+        click.echo(f"Lot {lot}: no sets on record. Propose some: {propose}")
+        return
+    click.echo(table(("set", "units"), [(name, "  ".join(serials)) for name, serials in found.items()]))
+
+
+def _fact(units: "Candidates", found: "MatchedSets", names: tuple[str, ...], recorded: bool) -> dict[str, object]:
+    return {
+        "lots": list(units.lots),
+        "simulated": units.simulated,
+        "size": found.size,
+        "recorded": recorded,
+        "candidates": len(units.serials),
+        "made": len(found.sets),
+        "most_possible": found.most_possible,
+        "proved_optimal": found.proved_optimal,
+        "quantities": [
+            {
+                "characteristic": each.characteristic,
+                "unit": each.unit_symbol,
+                "within": each.agreed.within,
+                "relative": each.agreed.relative,
+            }
+            for each in units.quantities
+        ],
+        "sets": [
+            {"set": name, "serials": [units.serials[i] for i in members], "spreads": spreads}
+            for name, members, spreads in zip(names, found.sets, found.spreads.tolist(), strict=True)
+        ],
+        "left": [units.serials[i] for i in found.left],
+        "in_sets_already": units.in_sets,
+        "without_value": units.without_value,
+        "population": found.population,
+    }
