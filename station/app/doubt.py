@@ -18,6 +18,8 @@ class VerificationReport:
     """Units judged since the last good verification that are held now: an engineer decides."""
     uses: Mapping[str, int]
     """How often each reference unit had been used before."""
+    warnings: tuple[str, ...] = ()
+    """What drifts, though it agrees still."""
 
 
 def units_in_doubt(records: Records, proof: Proof) -> tuple[str, ...]:

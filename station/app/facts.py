@@ -1,11 +1,15 @@
 """Facts as plain dictionaries: what `--json` prints and what pages are fed with. Values SI, unscaled."""
 
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from station.core.results import Judgement, Reason, Result
 from station.core.run_record import RunRecord, TranscriptMessage
 from station.core.verification import Verification, VerificationValue
 from station.records.views import LotSummary
+
+if TYPE_CHECKING:
+    from station.app.drift import Series
+    from station.quality.charts import Chart
 
 Fact: TypeAlias = dict[str, object]
 
@@ -94,6 +98,34 @@ def verification_value_fact(found: VerificationValue) -> Fact:
         "agrees": found.agrees,
         "words": found.words,
     }
+
+
+def series_fact(series: "Series") -> Fact:
+    """Return verification values over time; `share` is the deviation over what is allowed, at 1 not verified."""
+    drift = series.drift
+    averages = None if drift.averages is None else drift.averages.points.tolist()
+    return {
+        "bench": series.bench,
+        "nest": series.nest,
+        "reference_unit": series.subject or None,
+        "characteristic": series.characteristic,
+        "unit": series.newest.unit_symbol,
+        "assigned": series.newest.assigned,
+        "values": [
+            {"utc": each.done_utc.isoformat(), "value": each.found.value, "share": share, "agrees": each.found.agrees}
+            for each, share in zip(series.values, drift.shares.tolist(), strict=True)
+        ],
+        "moving_average": averages,
+        "single_values_range": None if drift.singles is None else _range(drift.singles),
+        "moving_average_range": None if drift.averages is None else _range(drift.averages),
+        "baseline": drift.baseline,
+        "warnings": list(drift.warnings),
+        "days_left": drift.days_left,
+    }
+
+
+def _range(chart: "Chart") -> list[float]:
+    return [float(chart.lower[-1]), float(chart.upper[-1])]
 
 
 def _result(result: Result, judgements: tuple[Judgement, ...]) -> Fact:

@@ -10,6 +10,7 @@ from drivers.clock import Clock, RealClock
 from drivers.links.open import open_link
 from drivers.stop import Stopped
 from station.app.doubt import VerificationReport, units_in_doubt
+from station.app.drift import drift_warnings
 from station.app.files import read_bench, read_reference_units
 from station.app.hands import SimulatedHands, ToldHands
 from station.app.plans import plans_in_use
@@ -146,7 +147,8 @@ class Station:
         proof = verify(inspection, plan, units, operator=operator, uses=uses)
         since = units_in_doubt(self.records, proof)
         self.records.add_verification(proof.verification, values=proof.values, held=since)
-        return VerificationReport(proof.verification, proof.values, since, uses)
+        warnings = drift_warnings(self.records, setup.name, setup.nest) if proof.verification.verified else ()
+        return VerificationReport(proof.verification, proof.values, since, uses, warnings)
 
     @staticmethod
     def shipped_references(part: str) -> tuple[ReferenceUnit, ...]:

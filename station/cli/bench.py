@@ -10,6 +10,7 @@ from station.cli.output import emit, say
 from station.cli.soak import soak_table
 
 if TYPE_CHECKING:
+    from station.app.drift import Series
     from station.checking import Check
 
 _BENCH = click.option(
@@ -94,6 +95,48 @@ def verify(
         report = station.verify(inspection, operator, references=references, part=part)
     show_verification(report, as_json)
     ctx.exit(0 if report.verification.verified else EXIT_FAIL)
+
+
+@bench.command()
+@click.option("--bench", "name", required=True, help="Name of the bench, as its file says.")
+@click.option("--characteristic", help="Such as R20, L, B@2mm, 'field gain'; default: all, without a plot.")
+@click.option("--nest", help="One nest only.")
+@click.option("--plot", "target", type=click.Path(path_type=Path, dir_okay=False), help="Draw to SVG, PNG or PDF.")
+@_JSON
+@click.pass_context
+def chart(
+    ctx: click.Context, name: str, characteristic: str | None, nest: str | None, target: Path | None, as_json: bool
+) -> None:
+    """Show verification values over time: single values and their moving average, with drift warnings.
+
+    Example: coilgate bench chart --bench bench-1 --characteristic R20 --plot R20.svg
+    """
+    from station.app.drift import series_of
+    from station.app.facts import series_fact
+    from station.cli.bench_text import show_series
+    from station.cli.opening import open_station
+
+    if target is not None and characteristic is None:
+        raise click.UsageError("say what is to be drawn: --characteristic R20")
+    with open_station(ctx) as station:
+        found = series_of(station.records, name, nest=nest, characteristic=characteristic)
+    for each in found:
+        if as_json:
+            emit(series_fact(each))
+        else:
+            show_series(each)
+    if target is not None:
+        _draw(found, target)
+
+
+def _draw(found: "tuple[Series, ...]", target: Path) -> None:
+    from station.reports.verification_plots import save_verification_page
+
+    try:
+        save_verification_page(found, target)
+    except (OSError, ValueError) as error:
+        raise click.UsageError(str(error)) from error
+    say(f"Drawn: {target}")
 
 
 @bench.command()

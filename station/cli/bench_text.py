@@ -4,12 +4,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from station.cli.output import emit
+from station.cli.output import emit, table
 from station.core.quantity import format_quantity
 
 if TYPE_CHECKING:
     from station.app.doubt import VerificationReport
+    from station.app.drift import Series
     from station.core.verification import VerificationValue
+
+NEWEST = 10
+"""Values of a series that are listed."""
 
 LISTED = 20
 """Held units that are named; the rest is counted."""
@@ -26,6 +30,8 @@ def show_verification(report: "VerificationReport", as_json: bool) -> None:
     if verification.verified:
         until = verification.verified_until_utc.isoformat(" ", "minutes")
         click.echo(f"Verified until {until}, for {verification.unit_limit} units: {verification.words}.")
+        for words in report.warnings:
+            click.echo(click.style(f"DRIFT WARNING  {words}", fg="yellow"))
         return
     click.echo(f"NOT VERIFIED: {verification.words}. Stop; this bench passes no unit until that is put right.")
     _show_held(report.held)
@@ -36,7 +42,31 @@ def _emit(report: "VerificationReport") -> None:
 
     for each in report.values:
         emit(verification_value_fact(each))
-    emit(verification_fact(report.verification) | {"held": list(report.held), "uses": dict(report.uses)})
+    emit(verification_fact(report.verification) | _around(report))
+
+
+def _around(report: "VerificationReport") -> dict[str, object]:
+    return {"held": list(report.held), "uses": dict(report.uses), "drift_warnings": list(report.warnings)}
+
+
+def show_series(series: "Series") -> None:
+    """Write the newest values of one series, and what is to be warned of."""
+    from station.app.drift import words_of
+
+    drift, found = series.drift, series.newest
+    click.echo(f"{series.name}, nest {series.nest}: {len(series.values)} values; 1.00 of what is allowed ends it")
+    newest = zip(series.values[-NEWEST:], drift.shares[-NEWEST:], strict=True)
+    rows = [
+        (
+            f"{each.done_utc:%Y-%m-%d %H:%M}",
+            format_quantity(each.found.value, found.unit_symbol, digits=6),
+            f"{share:+.2f}",
+        )
+        for each, share in newest
+    ]
+    click.echo(table(("done (UTC)", "value", "share"), rows))
+    if drift.warnings:
+        click.echo(click.style(f"DRIFT WARNING  {words_of(series)}", fg="yellow"))
 
 
 def _line(found: "VerificationValue") -> str:
