@@ -60,9 +60,9 @@ class Table:
         self.wrong(key, f"must be a text; got {_shown(value)}")
         return ""
 
-    def choice(self, key: str, choices: tuple[str, ...]) -> str:
+    def choice(self, key: str, choices: tuple[str, ...], *, default: str | None = None) -> str:
         """Return one of `choices`."""
-        value = self._content.pop(key, None)
+        value = self._content.pop(key, default)
         if value in choices:
             return str(value)
         self.wrong(key, f"must be one of {', '.join(map(repr, choices))}; got {_shown(value)}")

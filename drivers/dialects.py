@@ -13,6 +13,7 @@ from pathlib import Path
 from drivers.dialect_reader import DialectError, Mistakes, Table, read_toml
 from drivers.instruments import Route
 from drivers.readings import Quantity, ReadingStatus
+from drivers.thermocouple import TYPES
 
 ZERO = "zero"
 """Field name of a place holder: a number that must be exactly 0."""
@@ -144,6 +145,9 @@ class ThermometerDialect:
     """Time between two lines, when streaming."""
     late_s: float
     """How far a line may lag behind the ones before it, when streaming; older ones are passed over."""
+    thermocouple: str = ""
+    """Type of the thermocouple whose voltage in mV stands in group `coil`; its cold junction's temperature in
+    degC stands in group `cold_junction`. Empty: the instrument converts by itself."""
 
     kind = "thermometer"
 
@@ -322,13 +326,13 @@ def _read_thermometer(name: str, wire: Wire, top: Table) -> ThermometerDialect:
     response = top.table("response")
     streaming = top.choice("mode", ("polled", "streaming")) == "streaming"
     messages = None if streaming else top.table("messages")
+    thermocouple = response.choice("thermocouple", ("", *TYPES), default="")
+    groups = ("coil", "ambient", *(("count",) if streaming else ()), *(("cold_junction",) if thermocouple else ()))
     dialect = ThermometerDialect(
         name=name,
         wire=wire,
         streaming=streaming,
-        line=response.pattern(
-            "line", groups=("coil", "ambient", "count") if streaming else ("coil", "ambient")
-        ),
+        line=response.pattern("line", groups=groups),
         identity_line=response.pattern("identity_line", groups=("identity",)),
         open_word=response.text("open").encode("ascii", "replace"),
         lowest_degc=response.number("lowest_degc", above=-273.15),
@@ -340,6 +344,7 @@ def _read_thermometer(name: str, wire: Wire, top: Table) -> ThermometerDialect:
         identity_every=response.integer("identity_every") if streaming else 0,
         period_s=response.number("period_s") if streaming else 0.0,
         late_s=response.number("late_s") if streaming else 0.0,
+        thermocouple=thermocouple,
     )
     if messages:
         messages.close()

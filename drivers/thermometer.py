@@ -16,6 +16,7 @@ from drivers.link import Link
 from drivers.numbers import parse_value, shown
 from drivers.readings import Identity, Quantity, Reading, ReadingStatus
 from drivers.session import Exchange, check_identity, parse_identity
+from drivers.thermocouple import temperature_degc
 
 STREAM = b"(streamed line)"
 
@@ -194,18 +195,24 @@ class SerialThermometer:
             raise self._refuse(f"checksum {wanted.decode()} was expected; received {shown(line)}", line)
 
     def _readings(self, match: re.Match[bytes], line: bytes) -> tuple[Reading, Reading]:
+        cold_junction = match["cold_junction"] if self._dialect.thermocouple else None
         return (
-            self._reading(Quantity.TEMPERATURE_COIL, match["coil"], line),
+            self._reading(Quantity.TEMPERATURE_COIL, match["coil"], line, cold_junction=cold_junction),
             self._reading(Quantity.TEMPERATURE_AMBIENT, match["ambient"], line),
         )
 
-    def _reading(self, quantity: Quantity, field: bytes, line: bytes) -> Reading:
+    def _reading(
+        self, quantity: Quantity, field: bytes, line: bytes, *, cold_junction: bytes | None = None
+    ) -> Reading:
         now_s = self._clock.monotonic()
-        if field == self._dialect.open_word:
+        if self._dialect.open_word in (field, cold_junction):
+            # Without its cold junction's temperature a thermocouple tells nothing either.
             return Reading(quantity, None, ReadingStatus.SENSOR_OPEN, self.name, now_s, line)
         try:
             value = parse_value(field)
-        except ReplyError as error:
+            if cold_junction is not None:
+                value = temperature_degc(self._dialect.thermocouple, 1e-3 * value, parse_value(cold_junction))
+        except (ReplyError, ValueError) as error:
             raise self._refuse(error, line) from error
         if not self._dialect.lowest_degc <= value <= self._dialect.highest_degc:
             raise self._refuse(
