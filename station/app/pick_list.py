@@ -20,4 +20,5 @@ def write_pick_list(target: Path, units: Candidates, found: MatchedSets, names: 
     with target.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow(["serial", "set", *heads])
-        writer.writerows([(spreadsheet_text(serial), spreadsheet_text(name), *values) for serial, name, *values in rows])
+        for serial, name, *values in rows:
+            writer.writerow([spreadsheet_text(serial), spreadsheet_text(name), *values])
