@@ -1,0 +1,96 @@
+"""From a lot's causes to what to do: what to ask the board maker, and what to put right oneself."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from station.causes.evidence import reference_words
+from station.causes.hidden import HardestTurn
+from station.causes.kinds import Cause
+from station.causes.observables import R20, B, L
+from station.causes.study import Study
+
+if TYPE_CHECKING:
+    from station.causes.explain import CauseCount, NamedCause
+
+_PANELS_FROM = 3.5
+"""Robust standard deviations of panel medians from which on a panel is named (Iglewicz and Hoaglin 1993)."""
+_FEWEST_PANELS = 5
+_MAD_TO_SD = 1.482602218505602
+
+_ASKS: dict[Cause, str] = {
+    Cause.SHORTED_TURNS: "shorted turns: ask for the etch and inspection records, and whether panels get an electrical "
+    "or optical test for bridges; send the units named",
+    Cause.LAYER_SHORT: "shorts between layers: ask about the film, lamination and drilling of these panels",
+    Cause.OPEN: "open coils: ask about vias and breaks of thin tracks; send the units named",
+    Cause.POOR_CONTACT: "ours: clean or change needles, look at the pads' finish, seat these units again",
+    Cause.WARM: "ours: let units come to the nest's temperature before the scan",
+    Cause.METAL: "ours: clear metal from around the nest, measure these units again",
+    Cause.WRONG_PART: "compare the units named with the drawing: another part may be among them",
+    Cause.SENSOR_POSITION: "ours: clean the nest and its stops, measure these units again",
+    Cause.BENCH_DRIFT: "ours: verify the bench before anything is said to the board maker; measure the lot again",
+    Cause.NONE_OF_THESE: "show the units that fit no known cause to an engineer",
+    Cause.NOT_MEASURED: "ours: units without a measurement; put the bench right and scan them again",
+}
+
+
+def level_words(study: Study) -> tuple[str, ...]:
+    """Say where the lot's middle stands against the drawing."""
+    base = study.baseline
+    if not base.from_lot:
+        return ("too few measured units for a lot of their own: they stand against the drawing.",)
+    parts = [
+        f"{name} {np.expm1(base.lot_centre[column]):+.2%}"
+        for column, name in ((R20, "R20"), (L, "L"), (B, "field per ampere"))
+        if base.units[column]
+    ]
+    return (f"the lot's median against the drawing: {', '.join(parts)}.", *_panel_words(study), *reference_words(study))
+
+
+def _panel_words(study: Study) -> list[str]:
+    panels = np.array(study.findings.panels, dtype=str)
+    names, first = np.unique(panels, return_index=True)
+    if len(names) < _FEWEST_PANELS:
+        return []
+    centres = study.baseline.centre[first, R20]
+    middle = np.median(centres)
+    deviation = _MAD_TO_SD * np.median(np.abs(centres - middle))
+    odd = np.flatnonzero(np.abs(centres - middle) > _PANELS_FROM * max(deviation, 1e-9))
+    if not len(odd):
+        return [f"panels differ in R20 by {deviation:.1%} (standard deviation), none stands out."]
+    shown = ", ".join(f"{names[each]} ({np.expm1(centres[each] - middle):+.1%})" for each in odd[:8])
+    return [f"panels that stand out in R20: {shown}."]
+
+
+def asks_of(
+    study: Study,
+    table: tuple["CauseCount", ...],
+    level: tuple["NamedCause", ...],
+    hardest: HardestTurn | None,
+) -> tuple[str, ...]:
+    """Return what to ask and do, whole lot first, then by count."""
+    asks = []
+    copper = {each.cause: each for each in table if each.cause in (Cause.NARROW, Cause.WIDE)}
+    whole = level[0].cause
+    if whole in (Cause.NARROW, Cause.WIDE) or copper:
+        asks.append(_copper_ask(whole, tuple(copper)))
+    if whole is Cause.BENCH_DRIFT:
+        asks.append(_ASKS[Cause.BENCH_DRIFT])
+    asks += [
+        f"{_ASKS[each.cause]} ({each.passed + each.not_passed}: {', '.join(each.examples)})"
+        for each in table
+        if each.cause in _ASKS and each.cause is not Cause.BENCH_DRIFT
+    ]
+    if hardest is not None and hardest.hard:
+        asks.append(f"not covered by these measurements: {hardest.words}")
+    return tuple(asks)
+
+
+def _copper_ask(whole: Cause, units: tuple[Cause, ...]) -> str:
+    narrow = whole is Cause.NARROW or (whole is not Cause.WIDE and Cause.NARROW in units)
+    what = "narrow or thin" if narrow else "wide or thick"
+    scope = "of the whole lot" if whole in (Cause.NARROW, Cause.WIDE) else "of single units and panels"
+    return (
+        f"copper {what}, {scope}: ask for track widths and finished copper measured on a coupon of two widths of each "
+        "panel, and a micro-section of one extreme and one typical unit; R and L alone don't tell width from thickness"
+    )

@@ -1,0 +1,57 @@
+"""Bayes' rule over the table of cases: prior share times the normal density of what was seen."""
+
+import numpy as np
+
+from station.causes.kinds import CAUSES
+from station.causes.signatures import Signatures
+from station.coil.geometry import FloatArray
+
+_AT_ONCE = 2_048
+
+
+def case_log_likelihood(residual: FloatArray, spread: FloatArray, table: Signatures) -> FloatArray:
+    """Return ln of each case's density for each unit, shape (N, J); missing observables (NaN) say nothing.
+
+    residual: observables less what is usual (N, 7). spread: their standard deviations (7,). Observables count as
+    independent within a panel; each case's own spread adds to the lot's in square.
+    """
+    found = np.empty((len(residual), len(table.cause)))
+    known = np.isfinite(residual)
+    patterns, of = np.unique(known, axis=0, return_inverse=True)
+    for number, present in enumerate(patterns):
+        rows = np.flatnonzero(of.ravel() == number)
+        found[rows] = _present(residual[np.ix_(rows, present)], spread[present], table, present)
+    return found
+
+
+def _present(residual: FloatArray, spread: FloatArray, table: Signatures, present: np.ndarray) -> FloatArray:
+    weight = 1.0 / (spread**2 + table.extra_sd[:, present] ** 2)
+    shift = table.shift[:, present]
+    constant = 0.5 * np.log(weight * spread**2).sum(axis=1) - 0.5 * (weight * shift**2).sum(axis=1)
+    return constant - 0.5 * (residual**2) @ weight.T + residual @ (weight * shift).T
+
+
+def posterior(
+    residual: FloatArray, spread: FloatArray, table: Signatures, log_code: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return the probability of each cause (N, causes) and of each case (N, J).
+
+    log_code: ln of how likely each unit's reason code is under each cause, shape (N, causes).
+    """
+    score = case_log_likelihood(residual, spread, table) + table.log_share + log_code[:, table.cause]
+    score -= score.max(axis=1, keepdims=True)
+    cases = np.exp(score)
+    cases /= cases.sum(axis=1, keepdims=True)
+    member = (table.cause[:, None] == np.arange(len(CAUSES))).astype(float)
+    return cases @ member, cases
+
+
+def cause_probabilities(
+    residual: FloatArray, spread: FloatArray, table: Signatures, log_code: FloatArray
+) -> FloatArray:
+    """As `posterior`, the causes only, in pieces that keep the memory small."""
+    pieces = [
+        posterior(residual[start : start + _AT_ONCE], spread, table, log_code[start : start + _AT_ONCE])[0]
+        for start in range(0, len(residual), _AT_ONCE)
+    ]
+    return np.vstack(pieces) if pieces else np.zeros((0, len(CAUSES)))
