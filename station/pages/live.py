@@ -99,7 +99,7 @@ def verified_words(shown: Shown) -> tuple[str, str]:
     until = found.verified_until_utc
     if until <= datetime.now(UTC) or left <= 0:
         return "invalid", "verification has expired"
-    return "pass", f"verified until {until.astimezone():%Y-%m-%d %H:%M}, or {left} more units"
+    return "pass", f"verified until {until.astimezone():%Y-%m-%d %H:%M} · {left} units left"
 
 
 def lines(shown: Shown) -> list[Line]:

@@ -11,7 +11,19 @@ from station.app.accounts import Role
 from station.core.scans import ScanKind
 from station.pages.access import SignInRefused
 from station.pages.live import BOOT, board_html, stream
-from station.pages.site import COOKIE, answer, badge_of, form_of, later, needs, page, refused, session_of, site_of
+from station.pages.site import (
+    COOKIE,
+    Site,
+    answer,
+    badge_of,
+    form_of,
+    later,
+    needs,
+    page,
+    refused,
+    session_of,
+    site_of,
+)
 
 
 @needs(None)
@@ -100,9 +112,16 @@ async def _sign_in(request: Request, badge: str, secret: str, go: str) -> Respon
     site.access.sign_out(request.cookies.get(COOKIE, ""))
     if former is None or former.badge != badge:
         site.workplace.begin_shift(badge)
-    response = _go(request, go)
+    response = _signed_in(request, site, token, go)
     response.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=site.secure_cookie)
     return response
+
+
+def _signed_in(request: Request, site: Site, token: str, go: str) -> Response:
+    if "application/json" not in request.headers.get("accept", ""):
+        return RedirectResponse(go, 303)
+    who = site.templates.get_template("who.html").render(session=site.access.session(token))
+    return JSONResponse({"words": "", "go": "", "who": who})
 
 
 async def sign_out(request: Request) -> Response:

@@ -100,7 +100,7 @@ def ruler(value: float | None, u95: float | None, limits: Limits, *, title: str)
     """Draw one result between its limits: a bar from lower to upper, a lozenge with its uncertainty."""
     lower, upper = limits
     low, high = span((lower, upper, value), margin=0.18)
-    if lower is not None and upper is not None and value is not None:
+    if lower is not None and upper is not None:
         room = 0.35 * (upper - lower)
         low, high = lower - room, upper + room
     x = Axis(low, high, 4, 196)

@@ -1,11 +1,13 @@
 """Facts as people read them on a page: numbers with their units, decisions as word and shape, times of day."""
 
+import math
 from datetime import UTC, datetime
 
 from markupsafe import Markup
 
 from station.core.quantity import format_quantity
 from station.core.results import Decision, Result, ResultStatus
+from station.pages.svg import scaled
 
 WORDS = {Decision.PASS: "pass", Decision.FAIL: "fail", Decision.INVALID: "not measured"}
 KINDS = {Decision.PASS: "pass", Decision.FAIL: "fail", Decision.INVALID: "invalid"}
@@ -40,13 +42,19 @@ def quantity(value: float | None, unit_symbol: str, digits: int = 4) -> str:
 
 
 def result(found: Result) -> str:
-    """Return a result: value with expanded uncertainty, or why there is none."""
-    if found.status is not ResultStatus.MEASURED or found.value is None:
+    """Return a result: value and expanded uncertainty in one unit, `7.812 ± 0.010 Ω`; or why there is none.
+
+    The uncertainty has two digits, the value ends where it ends (GUM 7.2.6).
+    """
+    value, u95 = found.value, found.expanded_uncertainty
+    if found.status is not ResultStatus.MEASURED or value is None:
         return found.status.value
-    said = quantity(found.value, found.unit_symbol)
-    if found.expanded_uncertainty is not None:
-        said += f" ± {quantity(found.expanded_uncertainty, found.unit_symbol, 2)}"
-    return said
+    if u95 is None or not u95 > 0.0:
+        return quantity(value, found.unit_symbol)
+    factor, unit = scaled(value, found.unit_symbol)
+    places = max(0, 1 - math.floor(math.log10(u95 * factor)))
+    said = f"{value * factor:.{places}f} ± {u95 * factor:.{places}f} {'' if unit == '1' else unit}"
+    return said.replace("ohm", "Ω").strip()
 
 
 def percent(fraction: float | None) -> str:

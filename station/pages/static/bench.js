@@ -15,8 +15,11 @@ function connected(yes) {
   if (yes) heard = performance.now();
 }
 
+let source = null;
+
 function listen() {
-  const source = new EventSource("/events?after=" + encodeURIComponent(board.dataset.after));
+  if (source) source.close();
+  source = new EventSource("/events?after=" + encodeURIComponent(board.dataset.after));
   source.addEventListener("board", (event) => {
     const told = JSON.parse(event.data);
     board.innerHTML = told.html;
@@ -42,6 +45,12 @@ async function send(path, fields) {
     const told = await reply.json();
     notice.textContent = told.words;
     if (told.go) location.assign(told.go);
+    if (told.who) {
+      // Signed in without loading the page anew: a scan that follows at once must not get lost.
+      document.querySelector(".who").innerHTML = told.who;
+      board.dataset.after = "";
+      listen();
+    }
   } catch {
     notice.textContent = "The station can't be reached: nothing was done.";
     connected(false);
