@@ -39,7 +39,7 @@ from station.methods.contact import require_contacts, require_open
 from station.methods.context import Context, MethodBench, NotMeasured
 from station.methods.table import carry_out
 
-_DONE_BY_HAND = ("instrument_reported", "drive_dropped", "drive_not_as_set")
+_DONE_BY_HAND = ("instrument_reported", "drive_dropped", "drive_not_as_set", "resistance_jumps")
 """Causes that may be the mark of a hand in the fixture."""
 
 OnEvent = Callable[[Event], object]
