@@ -8,6 +8,7 @@ import json
 import os
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
@@ -107,7 +108,8 @@ class HeatOnDisk:
 
     def mark_cool(self) -> None:
         """Take the mark away; if that fails the nest goes on counting as hot."""
-        self._hot.unlink(missing_ok=True)
+        with suppress(OSError):
+            self._hot.unlink(missing_ok=True)
 
     def audit(self, key: str) -> AuditState:
         """Return the state; a file that is missing or damaged knows of no audit: the next unit is soaked out."""
