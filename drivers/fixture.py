@@ -57,6 +57,7 @@ class LineFixture:
         self._clock = clock
         self._dialect = dialect
         self._expected_identity = expected_identity
+        self._routes = {word: route for route, word in dialect.routes.items()}
         self._sequence = SEQUENCE_MODULUS - 1
         self._route: Route | None = None
 
@@ -78,7 +79,7 @@ class LineFixture:
         reply = self._ask("state")
         if len(reply.fields) != 3:
             raise self._refuse("state", "route, height and contact cycles were expected", reply)
-        words = {word: route for route, word in self._dialect.routes.items()}
+        words = self._routes
         word, height, cycles = reply.fields
         if word not in words:
             raise self._refuse("state", f"a route ({', '.join(words)}) was expected", reply)
@@ -222,7 +223,9 @@ class LineFixture:
 
     def _ask(self, command: str, argument: str = "", *, more_s: float = 0.0) -> FixtureReply:
         """Send one command and return its own response; the fixture's ERR becomes `InstrumentReported`."""
-        words = " ".join(filter(None, (self._dialect.commands[command], argument)))
+        words = self._dialect.commands[command]
+        if argument:
+            words += f" {argument}"
         self._sequence = (self._sequence + 1) % SEQUENCE_MODULUS
         message = program_line(self._sequence, words)
         timeout_s = self._dialect.wire.timeout_s + more_s

@@ -9,9 +9,9 @@ CAUTION: guards in software are aids, no safety function. A hand-operated stop t
 software, fixed limits in the source and a guarded fixture come first.
 """
 
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from threading import get_ident
 
 from drivers.clock import Clock
 from drivers.errors import DriveNotOff, InstrumentError
@@ -60,7 +60,7 @@ class DriveGuard:
         self._ending = False
         self._tending = False
         self._alive_s = 0.0
-        self._thread = threading.get_ident()
+        self._thread = get_ident()
         stop.on_look = self.renew
 
     def take_source(self, source: Source) -> None:
@@ -79,7 +79,7 @@ class DriveGuard:
             WatchdogLost: nobody watches any more; not while the drive is being switched off.
         """
         # Another thread that looks at the token must not keep the lease of a nest's thread that hangs.
-        if not self.on or threading.get_ident() != self._thread:
+        if not self.on or get_ident() != self._thread:
             return
         try:
             self._lease.renew()

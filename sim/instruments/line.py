@@ -96,11 +96,13 @@ class LineInstrument:
 
     def receive(self, data: bytes, now_s: float) -> None:
         """Take bytes from the client, in pieces of any size."""
-        self._run_to(now_s)
+        if self._agenda or self._inbox:
+            self._run_to(now_s)
         *lines, tail = (self._buffer + data).split(self.terminator)
         self._buffer = tail if len(tail) <= BUFFER_LIMIT else b""
         for line in lines:
             if self.urgent(line):
+                self.world.advance(now_s)
                 self._start(line, now_s, self._session, urgent=True)
             else:
                 self._inbox.append((now_s, self._session, line))
@@ -118,8 +120,11 @@ class LineInstrument:
         """Return when something next happens by itself."""
         if self._out:
             return self._out[0].time_s
-        # Asked at every step of every host, and nearly always idle.
-        return self._next_s() if self._agenda or self._inbox else None
+        ends_s = self._agenda[0][0] if self._agenda else None
+        if not self._inbox:
+            return ends_s
+        begins_s = max(self._inbox[0][0], self._free_s)
+        return begins_s if ends_s is None else min(ends_s, begins_s)
 
     # For subclasses.
 
@@ -154,22 +159,18 @@ class LineInstrument:
 
     # Inside.
 
-    def _next_s(self) -> float:
-        agenda_s = self._agenda[0][0] if self._agenda else inf
-        if self._inbox:
-            return min(agenda_s, max(self._inbox[0][0], self._free_s))
-        return agenda_s
-
     def _run_to(self, now_s: float) -> None:
         """Carry out what is due by `now_s`; what was begun before ends before the next message begins."""
         world, agenda, inbox = self.world, self._agenda, self._inbox
         while agenda or inbox:
-            time_s = self._next_s()
+            ends_s = agenda[0][0] if agenda else inf
+            begins_s = max(inbox[0][0], self._free_s) if inbox else inf
+            time_s = ends_s if ends_s <= begins_s else begins_s
             if time_s > now_s:
                 break
             if time_s > world.now_s:
                 world.advance(time_s)
-            if agenda and agenda[0][0] <= time_s:
+            if time_s == ends_s:
                 _, _, session, finish = heappop(agenda)
                 data = finish(time_s)
                 if data and session == self._session:

@@ -15,6 +15,7 @@ import numpy as np
 _STEP_M = 20e-6
 _LATERAL_STEP_M = 0.3e-3
 FEWEST_HEIGHTS = 3
+_LEAST = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +82,12 @@ def fit_profile(
     columns = np.array([design.per_ampere, design.per_height, design.per_lateral_squared])
     weighted = (columns / np.asarray(uncertainties)).T
     # Columns differ by many powers of ten (T/A against T/A/m^2): scaled to unit length before solving.
-    lengths = np.linalg.norm(weighted, axis=0)
-    solution, *_ = np.linalg.lstsq(weighted / lengths, np.asarray(per_ampere) / uncertainties, rcond=None)
-    covariance = np.linalg.pinv((weighted / lengths).T @ (weighted / lengths))
+    lengths = np.sqrt((weighted * weighted).sum(axis=0))
+    left, sizes, right = np.linalg.svd(weighted / lengths, full_matrices=False)
+    sizes = np.maximum(sizes, sizes[0] * _LEAST)  # a profile that can't tell: a huge doubt, and never NaN
+    solution = (left.T @ (np.asarray(per_ampere) / uncertainties) / sizes) @ right
     strength, height, lateral = solution / lengths
-    deviations = np.sqrt(np.diag(covariance)) / lengths
+    deviations = np.sqrt(((right.T / sizes) ** 2).sum(axis=1)) / lengths
     return ProfileFit(
         strength=float(strength),
         height_offset_m=float(height / strength),

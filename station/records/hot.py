@@ -48,6 +48,12 @@ class Hot:
         row = driver.cursor.fetchone()
         return None if row is None else dict(zip([each[0] for each in driver.cursor.description], row))
 
+    def every(self, driver: Driver, **values: Any) -> list[Row]:
+        """Return all rows as dictionaries."""
+        self.run(driver, values)
+        names = [each[0] for each in driver.cursor.description]
+        return [dict(zip(names, row)) for row in driver.cursor.fetchall()]
+
     def key(self, driver: Driver, row: Row) -> int:
         """Add `row` and return the key that the database gave it."""
         self.run(driver, row)

@@ -88,6 +88,20 @@ def test_units_since_names_units_that_stand_on_a_verification(records: Records) 
     assert () == records.units_since(replace(verification, verification_id=""))
 
 
+def test_count_since_goes_on_with_runs_that_are_closed_later(records: Records) -> None:
+    """Asked after each unit it counts the new one, a repeat not again, and another verification apart."""
+    counts = []
+    for serial, verification_id in (("A", "v"), ("B", "v"), ("A", "v"), ("C", "w"), ("D", "v")):
+        opened = make_opened(serial)
+        records.open_run(opened)
+        records.close_run(make_record(opened, decision=Decision.PASS, verification_id=verification_id))
+        counts.append(
+            tuple(records.count_since(replace(make_verification(), verification_id=each)) for each in ("v", "w"))
+        )
+
+    assert [(1, 0), (2, 0), (2, 0), (2, 1), (3, 1)] == counts
+
+
 def test_audit_entries_come_back_in_order(records: Records) -> None:
     """Who did what, to what, why."""
     for subject in ("nest-1", "nest-2"):
