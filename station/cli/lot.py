@@ -4,7 +4,9 @@ from pathlib import Path
 
 import click
 
+from station.cli.explain import lot_explain
 from station.cli.lot_quality import COMMANDS
+from station.cli.lot_sample import sample
 from station.cli.output import emit
 
 
@@ -13,8 +15,9 @@ def lot() -> None:
     """Lots: how many units, how many pass, where they are; what the process makes; export them."""
 
 
-for _command in COMMANDS:
+for _command in (*COMMANDS, sample):
     lot.add_command(_command)
+lot.add_command(lot_explain)
 
 
 @lot.command()
