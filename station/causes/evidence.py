@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from station.causes.codes import speaks_of_unit
 from station.causes.kinds import Cause
 from station.causes.level import reference_row
 from station.causes.observables import HEIGHT, L2_L, NAMES, R20, RS2_RS, RS_R20, B, L
@@ -38,6 +39,8 @@ def evidence_of(study: Study, row: int) -> tuple[str, ...]:
         code = study.findings.codes[row]
         return (f"no values: the run ended with {code!r}.",) if code else ("no values are on record.",)
     lines = [_resistance(study, row)] if np.isfinite(seen[R20]) else []
+    if speaks_of_unit(code := study.findings.codes[row]):
+        lines = [f"the run ended with {code!r}; R20 is from its curve, which no check at the end has proved.", *lines]
     other_shape = abs(np.nan_to_num(study.residual[row, HEIGHT])) > _NO_SEAT_M
     told = [each for each in _HIGH_LOW if not (other_shape and each == B)]
     lines += [_off(study, row, column) for column in told if abs(np.nan_to_num(scores[column])) >= _WORTH_SAYING]

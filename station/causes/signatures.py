@@ -22,10 +22,6 @@ _COPPER_SCALE, _COPPER_TAIL = 0.2, 0.1
 """ln R20 of odd copper falls off with this scale, less a tail of necks and poor vias (ours)."""
 _COPPER_GRID = np.arange(0.03, 0.72, 0.03)
 
-_UNCHECKED_CONTACT = 1.0
-_CHECKED_CONTACT = 0.01
-"""How much rarer a value rests on a poor contact when each run proves its contacts (ours)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -68,7 +64,7 @@ def signatures_of(drawn: Drawn) -> Signatures:
         _still(Cause.NOTHING),
         *_copper(drawn),
         *_bridges(drawn),
-        _contact(drawn),
+        _contact(),
         _warm(drawn),
         *_metal(drawn),
         _wide_open(Cause.SENSOR_POSITION, {HEIGHT: 0.25e-3, B: 0.01}),
@@ -165,13 +161,11 @@ def _bridges(drawn: Drawn) -> list[_Cases]:
     return found
 
 
-def _contact(drawn: Drawn) -> _Cases:
+def _contact() -> _Cases:
     """A resistance in series raises R20 and Rs alike and leaves L."""
     steps = np.arange(0.02, 1.0, 0.04)
     share = np.exp(-steps / 0.3)
-    cases = _shifted(Cause.POOR_CONTACT, {R20: steps}, share, grid=0.04)
-    often = _CHECKED_CONTACT if drawn.contact_checked else _UNCHECKED_CONTACT
-    return _Cases(cases.cause, cases.shift, often * cases.share, cases.extra_sd)
+    return _shifted(Cause.POOR_CONTACT, {R20: steps}, share, grid=0.04)
 
 
 def _warm(drawn: Drawn) -> _Cases:

@@ -60,7 +60,7 @@ def study_of(findings: Findings, drawn: Drawn, *, reference: tuple[ReferenceShif
         seen,
         baseline,
         seen - baseline.centre,
-        code_log_likelihood(findings.codes, measured),
+        code_log_likelihood(findings.codes, measured, contact_checked=drawn.contact_checked),
         level_probabilities(standing[None, _LEVEL], reference)[0],
     )
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from station.cli.explain import unit_explain
 from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL
 from station.cli.output import decision_text, emit, result_text, say, table
 
@@ -22,6 +23,9 @@ SCAN_LIMIT = 4_096
 @click.group()
 def unit() -> None:
     """Units: measure them, show what is on record, release held ones."""
+
+
+unit.add_command(unit_explain)
 
 
 @unit.command()
