@@ -196,9 +196,10 @@ def test_warm_coil_is_not_heated_before_it_is_at_ambient(tmp_path: Path) -> None
     assert (Decision.INVALID, "not_at_ambient") == (record.decision, code_of(record))
 
 
-def test_unit_is_released_cool(tmp_path: Path) -> None:
-    """When the run is over the coil is below the touch limit, and the nest counts as cool."""
-    with oven(tmp_path, [coil(5.5)], plan=plan_with(*QUICK, ('"6.8 ohm"', '"5 ohm"'))) as opened:
+@pytest.mark.parametrize("surface", [1.0, 0.5])
+def test_unit_is_released_cool(tmp_path: Path, surface: float) -> None:
+    """When the run is over the winding is below the touch limit, also where its surface shows half of it."""
+    with oven(tmp_path, [coil(5.5, surface=surface)], plan=plan_with(*QUICK, ('"6.8 ohm"', '"5 ohm"'))) as opened:
         record = opened.measure(0)
         memory = HeatOnDisk(tmp_path, opened.bench.setup.name, opened.bench.setup.nest)
 
@@ -237,27 +238,27 @@ def test_hot_nest_stays_hot_over_a_restart(tmp_path: Path) -> None:
 
     plan = plan_with(*QUICK, ('touch_limit = "48 degC"', 'touch_limit = "35 degC"'))
     meddler = Meddler(25.0, stop_when_hot)
-    with oven(tmp_path, [coil(8.0, thermal=slow)], plan=plan, hook=meddler) as opened:
+    coils = [coil(8.0, thermal=slow), coil(8.0)]
+    with oven(tmp_path, coils, plan=plan, hook=meddler) as opened:
         meddler.opened = opened
         record = opened.measure(0)
-        memory = HeatOnDisk(tmp_path, opened.bench.setup.name, opened.bench.setup.nest)
         meddler.opened = None
-
-        assert "stopped" == code_of(record)
-        assert memory.hot() is not None
+        hot = HeatOnDisk(tmp_path, opened.bench.setup.name, opened.bench.setup.nest).hot()
+        warm_degc = opened.sim.world.coil_degc
         opened.station.stop.clear()
-        rise_when_asked = []
-        unload = opened.inspection.hands.unload
+        asked: list[float] = []
+        unload = opened.place.hands.unload
 
         def seen() -> None:
-            rise_when_asked.append(opened.sim.world.coil_degc)
+            asked.append(opened.sim.world.coil_degc)
             unload()
 
         opened.place.hands.unload = seen  # type: ignore[method-assign]
-        opened.inspection.release()
-        seen()
+        opened.measure(1)
 
-        assert rise_when_asked[0] < 35.0
+        assert ("stopped", True) == (code_of(record), hot is not None)
+        assert warm_degc > 40.0
+        assert asked[0] < 35.0
 
 
 def test_heating_is_refused_if_hot_can_t_be_kept(tmp_path: Path) -> None:
