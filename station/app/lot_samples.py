@@ -12,7 +12,7 @@ from station.quality.csv_columns import numbers, read_columns, refuse
 from station.quality.risk import Tolerance
 from station.quality.sample import Sample
 from station.records import Records
-from station.records.standing import LotStanding, lot_standing
+from station.records.standing import LotStanding, ReasonCount, lot_reasons, lot_standing
 
 MEASURED, PASSED = "measured", "passed"
 """Populations: every unit that has a value; those of them that are PASS now and not held."""
@@ -116,8 +116,10 @@ __all__ = [
     "PASSED",
     "LotSample",
     "LotStanding",
+    "ReasonCount",
     "file_sample",
     "limits_in",
+    "lot_reasons",
     "lot_sample",
     "lot_standing",
     "plan_of",

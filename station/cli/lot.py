@@ -25,22 +25,26 @@ lot.add_command(lot_explain)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 @click.pass_context
 def show(ctx: click.Context, name: str, as_json: bool) -> None:
-    """Show a lot's counts, yield and bins, and how R20 spreads.
+    """Show a lot's counts, yield, bins and reasons of failure, and how R20 spreads.
 
     Example: coilgate lot show L2641
     """
     from station.app.facts import lot_fact
+    from station.app.lot_samples import lot_reasons
     from station.cli.opening import open_station
 
     with open_station(ctx) as station:
         summary = station.records.lot_summary(name)
-        if as_json:
-            emit(lot_fact(summary))
-            return
-        values = station.records.lot_values(name, "R20")
+        reasons = lot_reasons(station.records, name)
+        values = None if as_json else station.records.lot_values(name, "R20")
+    if as_json:
+        from station.cli.lot_facts import reasons_fact, yield_fact
+
+        emit(lot_fact(summary) | yield_fact(summary) | reasons_fact(reasons))
+        return
     from station.cli.lot_text import lot_text
 
-    click.echo(lot_text(summary, values))
+    click.echo(lot_text(summary, values, reasons=reasons))
 
 
 @lot.command()

@@ -1,11 +1,16 @@
 """Figures of a lot as facts for JSON. Values SI, unscaled; numbers that don't exist are null."""
 
 import math
+from collections.abc import Sequence
 
 from station.app.lot_quality import ChartSet, Spread
+from station.app.lot_samples import ReasonCount
+from station.core.results import Decision
 from station.quality.capability import Capability, Index
 from station.quality.charts import Chart
 from station.quality.compare import Comparison
+from station.quality.yields import pareto, yield_of
+from station.records.views import LotSummary
 
 Fact = dict[str, object]
 
@@ -42,6 +47,35 @@ def capability_fact(found: Capability) -> Fact:
         "above_upper": found.above,
         "expected_outside": found.expected_beyond,
     }
+
+
+def yield_fact(summary: LotSummary) -> Fact:
+    """Return 95 % intervals of yield and first-pass yield; null where nothing is decided."""
+    found = {
+        "yield_interval": (summary.passed, summary.passed + summary.failed),
+        "first_pass_yield_interval": (first_passed(summary), summary.units),
+    }
+    fact: Fact = {}
+    for name, (passed, of) in found.items():
+        share = yield_of(passed, of, population=f"units of lot {summary.lot}") if of else None
+        fact[name] = None if share is None else {"exact": list(share.exact), "wilson": list(share.wilson)}
+    return fact | {"level": 0.95}
+
+
+def reasons_fact(reasons: Sequence[ReasonCount]) -> Fact:
+    """Return the Pareto of the reasons of FAIL and of INVALID, apart: one is about the units, one about us."""
+    return {
+        f"{word.value.lower()}_reasons": [
+            {"reason": bar.reason, "units": bar.units, "share": bar.share, "cumulative": bar.cumulative}
+            for bar in pareto({each.code: each.units for each in reasons if each.decision is word})
+        ]
+        for word in (Decision.FAIL, Decision.INVALID)
+    }
+
+
+def first_passed(summary: LotSummary) -> int:
+    """Return how many units passed in their first production run."""
+    return round((summary.first_pass_fraction or 0.0) * summary.units)
 
 
 def chart_fact(charts: ChartSet) -> Fact:

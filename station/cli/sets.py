@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from station.cli.output import emit, say
+from station.cli.sets_drive import drive
 
 if TYPE_CHECKING:
     from station.app.matching import Candidates
@@ -26,7 +27,10 @@ _AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object
 
 @click.group()
 def sets() -> None:
-    """Matched sets: units that agree, most sets first, then tightest."""
+    """Matched sets: units that agree, most sets first, then tightest; and the drive of each unit of a set."""
+
+
+sets.add_command(drive)
 
 
 @sets.command()

@@ -8,9 +8,12 @@ import pytest
 from click.testing import CliRunner, Result
 
 from station.cli.main import cli
+from station.core.results import Decision
 from station.errors import RecordError, StationError, StudyError
+from station.records import Records
 from tests.cli.lots import record_lot
 from tests.quality.published_process import NIST_FLOW, PISTON_RINGS
+from tests.records.makers import make_opened, make_record
 
 
 def _run(home: Path, *words: str) -> Result:
@@ -65,8 +68,6 @@ def test_capability_of_a_lot_takes_limits_from_its_plan(home: Path) -> None:
 
 
 def _serial_values(home: Path, lot: str) -> dict[str, float]:
-    from station.records import Records
-
     with Records.open(home) as records:
         found = records.lot_values(lot, "R20")
     return dict(zip(found.serials, found.values.tolist(), strict=True))
@@ -237,3 +238,21 @@ def test_lot_or_file_is_needed_and_not_both(home: Path, words: tuple[str, ...]) 
 
     assert 2 == result.exit_code
     assert "one of them" in result.output
+
+
+def test_show_has_intervals_of_yield_and_reasons(tmp_path: Path) -> None:
+    """3 of 4 decided units pass; the failed one's reason is named, and the one that was not measured apart."""
+    outcomes = {"A": Decision.PASS, "B": Decision.PASS, "C": Decision.PASS, "D": Decision.FAIL, "E": Decision.INVALID}
+    with Records.open(tmp_path) as records:
+        for serial, decision in outcomes.items():
+            opened = make_opened(serial)
+            records.open_run(opened)
+            records.close_run(make_record(opened, decision=decision, results=3))
+    fact = _facts(tmp_path, "lot", "show", "L2641")
+    text = _run(tmp_path, "lot", "show", "L2641").stdout
+
+    assert (0.194, 0.994) == pytest.approx(fact["yield_interval"]["exact"], abs=5e-4)
+    assert [{"reason": "R20.upper", "units": 1, "share": 1.0, "cumulative": 1.0}] == fact["fail_reasons"]
+    assert ["contact_open"] == [each["reason"] for each in fact["invalid_reasons"]]
+    assert "Yield 75.0% (95%: 19.4% to 99.4%)" in text
+    assert "First-pass yield 60.0%" in text

@@ -84,7 +84,9 @@ def test_panel_page_leaves_places_without_unit_empty() -> None:
     columns = tuple(f"{i % 12 + 1:02d}" for i in range(95))
     found = panel_map(sample_of(VALUES[:95], population="made", unit_symbol="H"), rows, columns)
     axes = panel_page(found, title="lot L2641, L").axes[0]
-    shown = np.asarray(np.ma.filled(axes.images[0].get_array(), np.nan), dtype=float)
+    image = axes.images[0].get_array()
+    assert image is not None
+    shown = np.ma.filled(np.ma.asarray(image), np.nan)
 
     assert (8, 12) == shown.shape
     assert 1 == np.isnan(shown).sum()
