@@ -21,6 +21,7 @@ from station.core.events import (
     RunStarted,
     ScanTaken,
 )
+from station.core.fixture_life import FixtureLife, ServiceState, fixture_life
 from station.core.frequency import is_due
 from station.core.gates import gate
 from station.core.plan import MethodStep, Plan
@@ -81,6 +82,12 @@ class InspectionRecords(Protocol):
 
     def count_since(self, verification: Verification) -> int:
         """Return how many units have been judged on it."""
+        ...
+
+    def service_state(
+        self, bench: str, nest: str, fixture_identity: str, *, verification_id: str = ""
+    ) -> ServiceState:
+        """Return what the cleaning log says of a fixture."""
         ...
 
     def open_run(self, opened: RunOpened) -> None:
@@ -272,7 +279,20 @@ class Inspection:
             part=plan.plan.part,
             fixture_identity=self.fixture_identity,
             calibration_overdue=self.calibration_overdue,
+            fixture_required=plan.plan.fixture,
+            life=self.fixture_life("" if verification is None else verification.verification_id),
         )
+
+    def fixture_life(self, verification_id: str) -> FixtureLife:
+        """Return how long the fixture's probes have served now."""
+        setup = self.bench.setup
+        service = self.records.service_state(
+            setup.name, setup.nest, self.fixture_identity, verification_id=verification_id
+        )
+        cycles = 0
+        if setup.fixture.clean_at_cycles is not None or setup.fixture.replace_at_cycles is not None:
+            cycles = self.bench.fixture.state().contact_cycles
+        return fixture_life(setup.fixture, service, cycles)
 
     def _due(self, plan: Plan, unit: UnitId, request: Request) -> tuple[MethodStep, ...]:
         if request.methods and request.purpose is not Purpose.PRODUCTION:

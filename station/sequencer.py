@@ -180,7 +180,7 @@ def _measure(bench: RunBench, request: RunRequest, tell: OnEvent) -> _Measured:
             for result in outcome.results:
                 results[result.characteristic] = result
                 tell(ResultReady(result=result, monotonic_s=bench.clock.monotonic()))
-        _require_unchanged(bench, request.context, before)
+        traces.extend(_require_unchanged(bench, request.context, before))
     except Exception as error:  # the one place: any failure is INVALID, and the bench is made safe next
         failure = reason_for(error)
     return _Measured(results, tuple(traces), failure)
@@ -209,17 +209,22 @@ def _require_ready(state: FixtureState) -> FixtureState:
     return state
 
 
-def _require_unchanged(bench: RunBench, context: Context, before: FixtureState) -> None:
+def _require_unchanged(bench: RunBench, context: Context, before: FixtureState) -> tuple[Trace, ...]:
     """The same unit on the same contacts all along, and a meter that still sees an open route as open.
 
     The pads once more: contact held to the end, and the relays still switch: a source route that stuck reads
-    as open to the meter, but has no pads to show.
+    as open to the meter, but has no pads to show. Their resistances, with the fixture's count of contacts, are
+    what its life is watched by.
     """
     require_open(context)
-    require_contacts(context)
+    pads_ohm = require_contacts(context)
     after = _require_ready(bench.fixture.state())
     if after.contact_cycles != before.contact_cycles:
         raise NotMeasured(reason("unit_changed"))
+    if not pads_ohm:
+        return ()
+    cycles = (float(after.contact_cycles),) * len(pads_ohm)
+    return (Trace("contacts", (("contact_cycles", cycles), ("resistance_ohm", pads_ohm))),)
 
 
 def _close(bench: RunBench, request: RunRequest, measured: _Measured, safe: bool) -> RunRecord:

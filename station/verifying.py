@@ -28,6 +28,10 @@ BEGUN = "begun and not finished"
 """Said of a verification until its end is on record: whoever breaks it off has no verified bench."""
 
 
+ENTER = "coilgate bench cleaned"
+"""How a service of the fixture is entered."""
+
+
 @dataclass(frozen=True, slots=True)
 class Proof:
     """A finished verification and what it rests on."""
@@ -133,7 +137,7 @@ class _Sitting:
         bench.mend()
         bench.begin_run()
         self._unload()
-        wrong = self._keep(check_empty_bench(bench, bench.clock.utc_now().date()))
+        wrong = self._keep((*self._fixture_life(), *check_empty_bench(bench, bench.clock.utc_now().date())))
         wrong = wrong or self._keep(correct_open(bench, plan))
         if wrong:
             return wrong
@@ -143,6 +147,23 @@ class _Sitting:
             wrong.append("the drive could not be verified off")
         self._unload()
         return wrong
+
+    def _fixture_life(self) -> tuple[VerificationValue, ...]:
+        """What is due on the fixture is no wrong measurement: such a value puts no unit in doubt."""
+        cycles = self.inspection.bench.fixture.state().contact_cycles
+        life, required = self.inspection.fixture_life(""), self.plan.plan.fixture
+        wrong = []
+        if life.clean_due:
+            since = f"{life.cycles_since_cleaning} contacts since the last cleaning"
+            wrong.append(f"{since}; clean the probes, then: {ENTER}")
+        if life.replace_due:
+            wrong.append(f"{life.probe_cycles} contacts of these probes; change them, then: {ENTER} --probes-changed")
+        if not self.inspection.fixture_identity.startswith(required):
+            wrong.append(f"the plan needs fixture {required}; this one is {self.inspection.fixture_identity}")
+        return (
+            VerificationValue("", "contact cycles", "1", float(cycles), True),
+            VerificationValue("", "fixture", "", None, not wrong, "; ".join(wrong)),
+        )
 
     def check_references(self, references: Sequence[ReferenceUnit]) -> list[str]:
         """Measure the good ones, then the known-defect ones; the first that stays wrong is the last."""

@@ -10,6 +10,8 @@ from station.cli.output import emit, say
 from station.cli.soak import soak_table
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from station.app.drift import Series
     from station.checking import Check
 
@@ -130,13 +132,72 @@ def chart(
 
 
 def _draw(found: "tuple[Series, ...]", target: Path) -> None:
-    from station.reports.verification_plots import save_verification_page
+    from station.reports.verification_plots import verification_page
+
+    _save(verification_page(found), target)
+
+
+def _save(figure: "Figure", target: Path) -> None:
+    from station.reports.coil_plots import save_figure
 
     try:
-        save_verification_page(found, target)
+        save_figure(figure, target)
     except (OSError, ValueError) as error:
         raise click.UsageError(str(error)) from error
     say(f"Drawn: {target}")
+
+
+@bench.command()
+@click.option("--bench", "name", required=True, help="Name of the bench, as its file says.")
+@click.option("--nest", help="Which nest; default: the only one.")
+@click.option("--probes-changed", is_flag=True, help="Not only cleaned: it got other probes.")
+@click.option("--who", required=True, help="Badge code.")
+@click.option("--why", required=True, help="In words, for the record.")
+@click.pass_context
+def cleaned(
+    ctx: click.Context, name: str, nest: str | None, probes_changed: bool, who: str, why: str
+) -> None:
+    """Enter that the fixture of a bench was cleaned, or got other probes; it must be verified anew then.
+
+    Example: coilgate bench cleaned --bench bench-1 --who OP-07 --why "20 000 contacts"
+    """
+    from station.app.fixture import enter_service
+    from station.cli.opening import open_station
+
+    with open_station(ctx) as station:
+        done = enter_service(
+            station.records, name, who=who, why=why, utc=station.clock.utc_now(), nest=nest, changed=probes_changed
+        )
+    click.echo(f"{name}, nest {done.nest}: {done.action} at {done.contact_cycles} contacts, {done.fixture_identity}.")
+    click.echo("The bench is not verified now. Run the reference units: coilgate bench verify")
+
+
+@bench.command()
+@click.option("--bench", "name", required=True, help="Name of the bench, as its file says.")
+@click.option("--nest", help="One nest only.")
+@click.option("--plot", "target", type=click.Path(path_type=Path, dir_okay=False), help="Draw to SVG, PNG or PDF.")
+@_JSON
+@click.pass_context
+def contacts(ctx: click.Context, name: str, nest: str | None, target: Path | None, as_json: bool) -> None:
+    """Show the contact resistance of each pad over the contacts made, and the cleaning log.
+
+    Example: coilgate bench contacts --bench bench-1 --plot contacts.svg
+    """
+    from station.app.fixture import contact_trends
+    from station.cli.bench_text import show_contacts
+    from station.cli.opening import open_station
+    from station.errors import RecordError
+
+    with open_station(ctx) as station:
+        points = station.records.contact_points(name, nest=nest)
+        services = [each for each in station.records.fixture_services(name) if nest in (None, each.nest)]
+        if not points:
+            raise RecordError(f"{name}: no contacts in {station.records.where}. Look at the name, or at --home.")
+    show_contacts(name, contact_trends(points, services), services, points[-1].contact_cycles, as_json)
+    if target is not None:
+        from station.reports.verification_plots import contact_page
+
+        _save(contact_page(points, services, title=f"{name}: contacts of {len(points)} runs"), target)
 
 
 @bench.command()

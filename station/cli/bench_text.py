@@ -1,5 +1,6 @@
 """What a verification looks like at a terminal."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -10,7 +11,9 @@ from station.core.quantity import format_quantity
 if TYPE_CHECKING:
     from station.app.doubt import VerificationReport
     from station.app.drift import Series
+    from station.app.fixture import ContactTrend
     from station.core.verification import VerificationValue
+    from station.records import FixtureService
 
 NEWEST = 10
 """Values of a series that are listed."""
@@ -67,6 +70,48 @@ def show_series(series: "Series") -> None:
     click.echo(table(("done (UTC)", "value", "share"), rows))
     if drift.warnings:
         click.echo(click.style(f"DRIFT WARNING  {words_of(series)}", fg="yellow"))
+
+
+def show_contacts(
+    bench: str, trends: "Sequence[ContactTrend]", services: "Sequence[FixtureService]", cycles: int, as_json: bool
+) -> None:
+    """Write how each contact does, and what was done to the fixture."""
+    if as_json:
+        pads = [{"pad": t.pad, "runs": t.runs, **_ohms(t)} for t in trends]
+        log = [_service(each) for each in services]
+        emit({"bench": bench, "contact_cycles": cycles, "contacts": pads, "services": log})
+        return
+    rows = [
+        (
+            each.pad,
+            str(each.runs),
+            format_quantity(each.first_ohm, "ohm"),
+            format_quantity(each.now_ohm, "ohm"),
+            "-" if each.per_1000_ohm is None else f"{each.per_1000_ohm * 1e3:+.3g} mohm",
+        )
+        for each in trends
+    ]
+    click.echo(f"{bench}: {cycles} contacts made; since the last service:")
+    click.echo(table(("contact", "runs", "first", "now", "per 1000 contacts"), rows))
+    for done in services:
+        when = f"{done.utc:%Y-%m-%d %H:%M}"
+        click.echo(f"{when} UTC  nest {done.nest}  {done.action} at {done.contact_cycles}  {done.who}: {done.why}")
+
+
+def _ohms(trend: "ContactTrend") -> dict[str, object]:
+    return {"first_ohm": trend.first_ohm, "now_ohm": trend.now_ohm, "per_1000_contacts_ohm": trend.per_1000_ohm}
+
+
+def _service(done: "FixtureService") -> dict[str, object]:
+    return {
+        "nest": done.nest,
+        "fixture": done.fixture_identity,
+        "action": done.action,
+        "contact_cycles": done.contact_cycles,
+        "who": done.who,
+        "why": done.why,
+        "utc": done.utc.isoformat(),
+    }
 
 
 def _line(found: "VerificationValue") -> str:

@@ -102,6 +102,8 @@ def _read_fixture(table: Table) -> FixtureSetup:
             lower=0.0,
             upper=20.0,
         ),
+        clean_at_cycles=table.optional_integer("clean_at", lower=1, upper=100_000_000),
+        replace_at_cycles=table.optional_integer("replace_at", lower=1, upper=100_000_000),
     )
     table.close()
     return fixture
@@ -217,6 +219,9 @@ def _fixture_lines(fixture: FixtureSetup) -> Iterator[str]:
     yield f"contact_half_width = {_quantity(fixture.contact_half_width_ohm, Dimension.RESISTANCE)}"
     kelvins = _quantity(fixture.coil_temperature_half_width_k, Dimension.TEMPERATURE_DIFFERENCE)
     yield f"coil_temperature_half_width = {kelvins}"
+    for key, cycles in (("clean_at", fixture.clean_at_cycles), ("replace_at", fixture.replace_at_cycles)):
+        if cycles is not None:
+            yield f"{key} = {cycles}"
 
 
 def _instrument_lines(instrument: InstrumentSetup) -> Iterator[str]:

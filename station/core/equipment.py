@@ -65,6 +65,10 @@ class FixtureSetup:
     """What the contacts may leave in a four-wire reading."""
     coil_temperature_half_width_k: float = 0.3
     """How far the thermometer near the coil may be from the winding at rest."""
+    clean_at_cycles: int | None = None
+    """Contacts made since the last cleaning after which the probes are to be cleaned; None: not watched."""
+    replace_at_cycles: int | None = None
+    """Contacts made by one set of probes after which another one takes its place; None: not watched."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 from station.core.equipment import Bench
+from station.core.fixture_life import NO_LIFE, FixtureLife
 from station.core.reasons import reason
 from station.core.results import Reason
 from station.core.run_record import Purpose
@@ -20,6 +21,8 @@ def gate(
     part: str,
     fixture_identity: str,
     calibration_overdue: Iterable[str] = (),
+    fixture_required: str = "",
+    life: FixtureLife = NO_LIFE,
 ) -> Reason | None:
     """Return why this run may not give PASS, or None if it may.
 
@@ -32,6 +35,8 @@ def gate(
         part: of the plan.
         fixture_identity: what the fixture answers now.
         calibration_overdue: names of instruments past their due date (`overdue_instruments`).
+        fixture_required: what the plan says that the fixture's identity must begin with; empty: nothing.
+        life: how long the fixture's probes have served, and whether they were touched since the verification.
     """
     if purpose is not Purpose.PRODUCTION:
         return reason("not_production", purpose=purpose.value)
@@ -40,8 +45,14 @@ def gate(
     overdue = ", ".join(calibration_overdue)
     if overdue:
         return reason("calibration_overdue", message=overdue)
+    if not fixture_identity.startswith(fixture_required):
+        return reason("wrong_fixture", message=f"{fixture_required}; this one is {fixture_identity or 'unknown'}")
+    if life.replace_due:
+        return reason("probes_worn", message=f"{life.probe_cycles} contacts")
     if verification is None:
         return reason("not_verified")
+    if life.serviced_since_verification:
+        return reason("fixture_serviced")
     return _verification_reason(verification, now_utc, units_since_verification, part, fixture_identity)
 
 

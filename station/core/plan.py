@@ -205,6 +205,8 @@ class Plan:
     invalid_runs_before_held: int = 3
     retest_agreement_fraction: float = 0.01
     """A repeat whose R20 and L differ by more than this (plus U) from the earlier run is held."""
+    fixture: str = ""
+    """What the fixture's identity must begin with; empty: any fixture that the bench was verified with."""
     source_text: str = field(default="", repr=False)
     text_hash: str = ""
     """SHA-256 of `source_text`, hex."""

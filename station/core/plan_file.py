@@ -82,6 +82,7 @@ def _read(root: Table, mistakes: Mistakes, text: str) -> Plan:
         retest_agreement_fraction=root.quantity(
             "retest_agreement", Dimension.FRACTION, default=0.01, lower=0.0, upper=0.5
         ),
+        fixture=root.text("fixture", default="", limit=120),
         source_text=text,
         text_hash=hashlib.sha256(text.encode()).hexdigest(),
     )

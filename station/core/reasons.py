@@ -209,6 +209,17 @@ CAUSES: dict[str, Cause] = {
     "other_fixture": Cause(
         "the bench was verified with another fixture", "Run the reference units with this fixture."
     ),
+    "wrong_fixture": Cause(
+        "the plan needs another fixture", "Fit the fixture that the plan names, then run the reference units."
+    ),
+    "fixture_serviced": Cause(
+        "the fixture was cleaned or got other probes since the last verification",
+        "Run the reference units, then scan again.",
+    ),
+    "probes_worn": Cause(
+        "the probes have made as many contacts as they may",
+        "Change them and enter it (coilgate bench cleaned --probes-changed), then run the reference units.",
+    ),
     "other_part": Cause("the bench was verified for another part", "Run the reference units of this part."),
     "plan_not_released": Cause("the plan is not released", "Call the engineer to release it."),
     "calibration_overdue": Cause("an instrument's calibration is overdue", "Call the engineer."),

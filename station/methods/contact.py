@@ -49,17 +49,23 @@ def _setup(context: Context) -> LcrSetup:
     )
 
 
-def require_contacts(context: Context) -> None:
-    """Raise `NotMeasured` unless each pad has contact, if plan and fixture can tell."""
+def require_contacts(context: Context) -> tuple[float, ...]:
+    """Raise `NotMeasured` unless each pad has contact; return their resistances in ohm, start pad, end pad.
+
+    None are returned if plan or fixture can't tell.
+    """
     step = next((each for each in context.plan.steps if isinstance(each, ContactStep)), None)
     if step is None or not context.bench.setup.fixture.kelvin_check:
-        return
+        return ()
     context.bench.fixture.set_route(Route.KELVIN_CHECK)
     readings = context.bench.fixture.check_contacts()
     if len(readings) < len(PADS):
         raise NotMeasured(reason("contact_open", pad="a pad"))
+    found: list[float] = []
     for pad, reading in zip(PADS, readings, strict=False):
         if reading.value is None:
             raise NotMeasured(reason("contact_open", pad=pad))
         if not reading.value <= step.limit_ohm:
             raise NotMeasured(reason("contact_poor", pad=pad, resistance=f"{reading.value:.2f} ohm"))
+        found.append(reading.value)
+    return tuple(found)

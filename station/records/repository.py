@@ -9,12 +9,15 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
+from station.core.fixture_life import ServiceState
 from station.core.plan import Plan
 from station.core.run_record import RunOpened, RunRecord
 from station.core.verification import Verification, VerificationValue
 from station.records.views import (
     AuditEntry,
     ChainReport,
+    ContactPoint,
+    FixtureService,
     Head,
     HeldUnit,
     LaterDecision,
@@ -40,6 +43,7 @@ class Records:
 
     def __init__(self, database: Database, *, hook: Callable[[str], None] | None = None) -> None:
         """Take an open database; `Records.open` makes one."""
+        from station.records.fixture_log import FixtureLog
         from station.records.lots import LotStore
         from station.records.plans import PlanStore
         from station.records.rejudge import DecisionStore
@@ -56,6 +60,7 @@ class Records:
         self._plans = PlanStore(database)
         self._verifications = VerificationStore(database)
         self._values = ValueStore(database)
+        self._fixtures = FixtureLog(database)
         self._audit = AuditStore(database)
 
     @classmethod
@@ -303,6 +308,32 @@ class Records:
     def count_since(self, verification: Verification) -> int:
         """Return how many units `units_since` would name."""
         return self._verifications.count_since(verification.verification_id)
+
+    # Fixtures
+
+    def add_fixture_service(self, done: FixtureService) -> None:
+        """Put on record, in the chain of its bench, that a fixture was cleaned or got other probes.
+
+        Raises:
+            RecordError: an unknown action, or no word who and why.
+        """
+        self._fixtures.add(done)
+
+    def fixture_services(self, bench: str) -> tuple[FixtureService, ...]:
+        """Return the cleaning log of a bench, oldest first."""
+        return self._fixtures.of(bench)
+
+    def service_state(
+        self, bench: str, nest: str, fixture_identity: str, *, verification_id: str = ""
+    ) -> ServiceState:
+        """Return what the log says of a fixture, and whether any service came after a verification."""
+        return self._fixtures.state(bench, nest, fixture_identity, verification_id)
+
+    def contact_points(
+        self, bench: str, *, nest: str | None = None, newest: int = 10_000
+    ) -> tuple[ContactPoint, ...]:
+        """Return the contact resistances of a bench's newest runs (of one nest), in order of run."""
+        return self._fixtures.contacts(bench, nest, newest)
 
     # Audit and digest chains
 

@@ -76,9 +76,10 @@ class FixtureService:
 
 @dataclass(frozen=True, slots=True)
 class ContactPoint:
-    """The contact resistances of one run's seating, in order of run; None: no contact."""
+    """The contact resistances of one run's seating, at its end."""
 
     serial: str
+    nest: str
     opened_utc: datetime
     contact_cycles: int
     resistances_ohm: tuple[float, ...]

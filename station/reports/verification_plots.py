@@ -1,16 +1,17 @@
 """Verification values over time: single values and their moving average, with limits.
 
-matplotlib is imported inside the functions, as `Figure` without pyplot. The file's ending says the kind.
+matplotlib is imported inside the functions, as `Figure` without pyplot; `coil_plots.save_figure` writes it.
 """
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from station.errors import StationError
+from station.methods.contact import PADS
 from station.quality.drift import WARNING_SHARE
+from station.records import ContactPoint, FixtureService
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,11 +27,7 @@ _COLUMN_IN, _HEIGHT_IN = 5.2, 6.4
 
 def verification_page(series: Sequence["Series"]) -> "Figure":
     """Draw each series in a column: single values on top, moving averages below, as shares of what is allowed."""
-    try:
-        from matplotlib.figure import Figure
-    except ImportError as error:
-        raise StationError("a plot needs matplotlib, which is not installed: install coilgate[plots].") from error
-    figure = Figure(figsize=(_COLUMN_IN * len(series), _HEIGHT_IN), layout="constrained")
+    figure = _figure(_COLUMN_IN * len(series), _HEIGHT_IN)
     axes = figure.subplots(2, len(series), squeeze=False, sharex="col")
     for column, each in enumerate(series):
         _draw_singles(axes[0, column], each)
@@ -41,11 +38,26 @@ def verification_page(series: Sequence["Series"]) -> "Figure":
     return figure
 
 
-def save_verification_page(series: Sequence["Series"], target: Path) -> None:
-    """Draw `verification_page` to an SVG, PNG or PDF file."""
-    from station.reports.coil_plots import save_figure
-
-    save_figure(verification_page(series), target)
+def contact_page(points: Sequence[ContactPoint], services: Sequence[FixtureService], *, title: str) -> "Figure":
+    """Draw each contact's resistance over the fixture's count of contacts, with each service as a line."""
+    figure = _figure(8.0, 4.2)
+    axes = figure.subplots()
+    cycles = [each.contact_cycles for each in points]
+    pads = min((len(each.resistances_ohm) for each in points), default=0)
+    for pad, (colour, mark) in enumerate(zip((_VALUE, _WARNING), "os", strict=True)):
+        if pad < pads:
+            ohm = [each.resistances_ohm[pad] * 1e3 for each in points]
+            axes.plot(cycles, ohm, mark, markersize=2.5, color=colour, label=PADS[pad])
+    for each in services:
+        axes.axvline(each.contact_cycles, color=_CHART, linestyle="--", linewidth=1)
+        place = (each.contact_cycles, 1.0)
+        axes.annotate(each.action, place, xycoords=("data", "axes fraction"), rotation=90, va="top", fontsize=7)
+    axes.set_xlabel("contacts made by the fixture")
+    axes.set_ylabel("contact resistance in mohm")
+    axes.set_title(title, loc="left", fontsize=9)
+    axes.set_ylim(bottom=0.0)
+    axes.legend(fontsize=8)
+    return figure
 
 
 def _draw_singles(axes: "Axes", series: "Series") -> None:
@@ -76,6 +88,14 @@ def _draw_averages(axes: "Axes", series: "Series") -> None:
     largest = 0.0 if drift.averages is None else float(np.abs(drift.averages.points).max())
     axes.set_ylim(-(reach := max(0.3, 1.3 * largest)), reach)
     axes.tick_params(axis="x", labelrotation=30, labelsize=7)
+
+
+def _figure(width_in: float, height_in: float) -> "Figure":
+    try:
+        from matplotlib.figure import Figure
+    except ImportError as error:
+        raise StationError("a plot needs matplotlib, which is not installed: install coilgate[plots].") from error
+    return Figure(figsize=(width_in, height_in), layout="constrained")
 
 
 def _draw_limits(axes: "Axes") -> None:

@@ -13,6 +13,7 @@ from station.app.drawing import axial_field
 from station.app.files import read_plan
 from station.app.simulated import Simulation, in_memory
 from station.bench import OpenBench
+from station.core.fixture_life import ServiceState
 from station.core.plan import Characteristic, Guard, Plan
 from station.core.run_record import RunOpened, RunRecord
 from station.core.verification import Verification
@@ -44,6 +45,12 @@ class ForgetfulRecords:
     def count_since(self, verification: Verification) -> int:
         """Say that nothing was judged on it yet."""
         return 0
+
+    def service_state(
+        self, bench: str, nest: str, fixture_identity: str, *, verification_id: str = ""
+    ) -> ServiceState:
+        """Say that the fixture was never serviced."""
+        return ServiceState()
 
     def open_run(self, opened: RunOpened) -> None:
         """Forget it."""

@@ -9,8 +9,9 @@ import pytest
 from station.app.drift import Series, share_of
 from station.core.verification import VerificationValue
 from station.quality.drift import find_drift
-from station.records import PastValue
-from station.reports.verification_plots import save_verification_page, verification_page
+from station.records import ContactPoint, FixtureService, PastValue
+from station.reports.coil_plots import save_figure
+from station.reports.verification_plots import contact_page, verification_page
 
 START = datetime(2026, 11, 2, 6, 0, tzinfo=UTC)
 
@@ -58,6 +59,19 @@ def test_page_shows_each_value_its_limits_and_what_left_them() -> None:
 @pytest.mark.slow
 def test_page_is_written(tmp_path: Path) -> None:
     """As a vector drawing, in words that can be searched."""
-    save_verification_page([series([0.1, 0.2])], tmp_path / "page.svg")
+    save_figure(verification_page([series([0.1, 0.2])]), tmp_path / "page.svg")
 
     assert "nest A, assigned 7 ohm" in (tmp_path / "page.svg").read_text(encoding="utf-8")
+
+
+@pytest.mark.slow
+def test_page_of_contacts_shows_both_pads_and_the_cleaning() -> None:
+    """In milliohm, over the fixture's own count."""
+    points = [ContactPoint(f"U{i}", "A", START, 10 * i, (6e-3 + 1e-4 * i, 7e-3)) for i in range(1, 6)]
+    done = FixtureService("bench-1", "A", "FIX", "cleaned", 30, "OP-07", "due", START)
+    (axes,) = contact_page(points, [done], title="bench-1").axes
+    start, end, line = axes.lines
+
+    assert [pytest.approx(each) for each in (6.1, 6.2, 6.3, 6.4, 6.5)] == list(start.get_ydata())
+    assert ([10, 20, 30, 40, 50], [30, 30]) == (list(end.get_xdata()), list(line.get_xdata()))
+    assert ["cleaned"] == [each.get_text() for each in axes.texts]
