@@ -1,5 +1,109 @@
-"""To be filled."""
+"""Lots: how many are what, how each characteristic spreads, where on the panel, why units are out."""
 
+from urllib.parse import urlencode
+
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import Response
 from starlette.routing import Route
 
-ROUTES: list[Route] = []
+from station.app.lot_units import LotUnit, causes, lot_units, plan_of, slices
+from station.core.plan import Characteristic, Plan
+from station.core.results import Decision
+from station.pages import svg
+from station.pages.site import later, needs, page, site_of
+from station.pages.words import KINDS, WORDS
+
+SLICED_BY = ("panel", "operator", "bench")
+
+
+@needs(None)
+async def lots(request: Request) -> Response:
+    """Every lot with its counts."""
+    records = site_of(request).workplace.station.records
+    summaries = await later(lambda: [records.lot_summary(each) for each in records.lots()])
+    return page(request, "lots.html", lots=[each for each in summaries if each.units])
+
+
+@needs(None)
+async def lot(request: Request) -> Response:
+    """One lot, or the slice of it that the query asks for."""
+    name = request.path_params["lot"]
+    records = site_of(request).workplace.station.records
+    summary = await later(records.lot_summary, name)
+    every = await later(lot_units, records, name)
+    asked = {key: request.query_params[key] for key in SLICED_BY if request.query_params.get(key)}
+    units = [each for each in every if all(getattr(each, key) == value for key, value in asked.items())]
+    plan = await later(plan_of, records, units[-1].plan_hash) if units else None
+    return page(
+        request,
+        "lot.html",
+        lot=summary,
+        units=units,
+        asked=asked,
+        plan=plan,
+        drawings=_drawings(plan, units),
+        against=_against(plan, units),
+        order=_in_order(plan, units),
+        sliced={key: slices(every, key) for key in SLICED_BY},
+        causes=causes(units),
+        out=[each for each in units if each.decision is not Decision.PASS],
+        map=_map(units),
+        one_panel=len({each.panel for each in units}) == 1,
+        link=lambda key, value: f"/lots/{name}?" + urlencode(asked | {key: value}),
+    )
+
+
+def _drawings(plan: Plan | None, units: list[LotUnit]) -> list[tuple[str, int, Markup]]:
+    if plan is None:
+        return []
+    made = []
+    for each in plan.characteristics:
+        values = [value for unit in units if (value := unit.value(each.name)) is not None]
+        title = f"{each.name} of {len(values)} units with its limits"
+        made.append(
+            (each.name, len(values), svg.histogram(values, each.unit_symbol, (each.lower, each.upper), title=title))
+        )
+    return made
+
+
+def _limits(found: Characteristic | None) -> svg.Limits:
+    return (None, None) if found is None else (found.lower, found.upper)
+
+
+def _against(plan: Plan | None, units: list[LotUnit]) -> Markup:
+    """Draw L against R20: a shorted turn or a wrong drawing leaves the cloud at once."""
+    points = [
+        svg.Point(x, y, KINDS[each.decision], f"/units/{each.serial}", f"{each.serial}: {WORDS[each.decision]}")
+        for each in units
+        if (x := each.value("R20")) is not None and (y := each.value("L")) is not None
+    ]
+    if plan is None:
+        return Markup("")
+    limits = (_limits(plan.characteristic("R20")), _limits(plan.characteristic("L")))
+    return svg.scatter(points, ("ohm", "H"), limits, title="L against R20, a point a unit")
+
+
+def _in_order(plan: Plan | None, units: list[LotUnit]) -> Markup:
+    """Draw R20 in order of measuring: drift and jumps show here and in no histogram."""
+    measured = [(each, x) for each in units if (x := each.value("R20")) is not None]
+    points = [
+        svg.Point(i, x, KINDS[each.decision], f"/units/{each.serial}", f"{each.serial}: {WORDS[each.decision]}")
+        for i, (each, x) in enumerate(measured, start=1)
+    ]
+    if plan is None:
+        return Markup("")
+    limits: tuple[svg.Limits, svg.Limits] = ((None, None), _limits(plan.characteristic("R20")))
+    return svg.scatter(points, ("1", "ohm"), limits, title="R20 in order of measuring, a point a unit")
+
+
+def _map(units: list[LotUnit]) -> tuple[list[str], list[str], dict[tuple[str, str], list[LotUnit]]]:
+    """Return rows, columns and the units at each place of the panel."""
+    places: dict[tuple[str, str], list[LotUnit]] = {}
+    for each in units:
+        if each.row or each.column:
+            places.setdefault((each.row, each.column), []).append(each)
+    return sorted({row for row, _ in places}), sorted({column for _, column in places}), places
+
+
+ROUTES = [Route("/lots", lots), Route("/lots/{lot}", lot)]

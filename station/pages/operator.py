@@ -48,9 +48,7 @@ async def events(request: Request) -> Response:
     closing: asyncio.Event = request.app.state.closing
 
     async def told() -> AsyncIterator[str]:
-        source = stream(
-            site.workplace, site.templates, last_id, signed_in=session is not None, still_there=closing
-        )
+        source = stream(site.workplace, site.templates, last_id, signed_in=session is not None, still_there=closing)
         async for each in source:
             if session is not None and site.access.session(token, touch=False) is None:
                 yield "event: signed-out\ndata: 1\n\n"

@@ -19,10 +19,16 @@ from station.app.workplace import Workplace
 from station.data import data_path
 from station.pages.server import bind, serve
 
-FLAGS = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync"
-).split()
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 DEADLINE_S = 30.0
 """Longer than anything takes, for waits on conditions."""
 
@@ -63,9 +69,7 @@ def workplace_on(
             station.records.release_plan(plan, who="EN-02", why="tests", utc=station.clock.utc_now())
             workplace.plans_changed()
             workplace.simulate(
-                Simulation(
-                    references=Station.shipped_references("IS-20"), defects=defects, faults=faults, speed=speed
-                )
+                Simulation(references=Station.shipped_references("IS-20"), defects=defects, faults=faults, speed=speed)
             )
             assert workplace.shown.trouble == ""
         yield workplace

@@ -1,0 +1,127 @@
+"""`coilgate serve` as its own process: from an empty home to the first unit, and its end."""
+
+import re
+import subprocess
+import sys
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from http.client import HTTPConnection
+from http.cookies import SimpleCookie
+from pathlib import Path
+from signal import SIGTERM
+from urllib.parse import urlencode
+
+import pytest
+
+from station.core.results import Decision
+from station.records import Records
+from tests.pages.station_in_browser import DEADLINE_S
+
+pytestmark = pytest.mark.slow
+GONE_S = 3.0
+"""A service manager that stops the station need not kill it: it is gone within so long."""
+
+
+@contextmanager
+def serving(home: Path) -> Iterator[tuple[subprocess.Popen[str], int]]:
+    """Serve a home on a free port; gives process and port."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "station.cli", "--home", str(home), "serve", "--port", "0"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert process.stdout is not None
+        yield process, int(re.findall(r":(\d+)/", process.stdout.readline())[0])
+    finally:
+        process.terminate()
+        process.communicate(timeout=DEADLINE_S)
+
+
+def post(port: int, path: str, fields: dict[str, str], *, cookie: str = "") -> tuple[int, str]:
+    """Send a form; gives status and the session's cookie, new or as before."""
+    connection = HTTPConnection("localhost", port, timeout=DEADLINE_S)
+    headers = {
+        "origin": f"http://localhost:{port}",
+        "content-type": "application/x-www-form-urlencoded",
+        "cookie": cookie,
+    }
+    connection.request("POST", path, urlencode(fields), headers)
+    answer = connection.getresponse()
+    answer.read()
+    found = SimpleCookie(answer.headers.get("set-cookie", ""))
+    connection.close()
+    return answer.status, f"coilgate={found['coilgate'].value}" if "coilgate" in found else cookie
+
+
+def wait_until_shown(port: int, words: str) -> None:
+    """Follow the event stream until the board says `words`."""
+    with urllib.request.urlopen(f"http://localhost:{port}/events", timeout=DEADLINE_S) as stream:
+        for line in stream:
+            if words in line.decode():
+                return
+    raise AssertionError(f"the stream ended before it said {words!r}")
+
+
+def test_empty_home_leads_to_the_first_unit(tmp_path: Path) -> None:
+    """The start page, one press, a badge, a scan: a unit is on record."""
+    with serving(tmp_path) as (_, port):
+        with urllib.request.urlopen(f"http://localhost:{port}/", timeout=DEADLINE_S) as answer:
+            first = answer.read().decode()
+        done, cookie = post(port, "/simulate", {"badge": "EN-02", "speed": "100"})
+        post(port, "/scan", {"scan": "L2641-01-A01"}, cookie=cookie)
+        wait_until_shown(port, "the bench is not verified")
+    with Records.open(tmp_path) as records:
+        runs = records.runs_of("L2641-01-A01")
+
+    assert "To the first unit" in first
+    assert 303 == done
+    assert [Decision.INVALID] == [each.decision for each in runs]
+
+
+def test_sigterm_with_a_run_on_ends_invalid_with_the_drive_off(tmp_path: Path) -> None:
+    """The process is gone within 3 s; the run is on record as INVALID, stopped, with the drive verified off."""
+    with serving(tmp_path) as (process, port):
+        _, cookie = post(port, "/simulate", {"badge": "EN-02", "speed": "1"})
+        post(port, "/scan", {"scan": "L2641-01-A01"}, cookie=cookie)
+        wait_until_shown(port, "resistance")
+        process.send_signal(SIGTERM)
+        process.wait(timeout=GONE_S)
+    with Records.open(tmp_path) as records:
+        run = records.run(records.runs_of("L2641-01-A01")[-1].run_id)
+
+    assert 0 == process.returncode
+    assert (Decision.INVALID, True) == (run.decision, run.drive_off_verified)
+    assert run.reason is not None
+    assert "stopped" == run.reason.code
+
+
+def test_port_that_is_taken_is_told(tmp_path: Path) -> None:
+    """One clear line and exit code 2."""
+    with serving(tmp_path) as (_, port):
+        done = subprocess.run(
+            [sys.executable, "-m", "station.cli", "--home", str(tmp_path / "b"), "serve", "--port", str(port)],
+            capture_output=True,
+            text=True,
+            timeout=DEADLINE_S,
+            check=False,
+        )
+
+    assert 2 == done.returncode
+    assert "Give another: --port" in done.stderr
+
+
+def test_other_host_without_accounts_is_refused(tmp_path: Path) -> None:
+    """Nobody could sign in: say how to make an account."""
+    done = subprocess.run(
+        [sys.executable, "-m", "station.cli", "--home", str(tmp_path), "serve", "--host", "0.0.0.0", "--port", "0"],
+        capture_output=True,
+        text=True,
+        timeout=DEADLINE_S,
+        check=False,
+    )
+
+    assert 2 == done.returncode
+    assert "coilgate badge add" in done.stderr
