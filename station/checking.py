@@ -12,10 +12,14 @@ from drivers.errors import InstrumentError
 from drivers.instruments import LcrSetup, Route, SourceSetup
 from drivers.readings import Quantity, ReadingStatus
 from station.core.accuracy import half_width
+from station.core.drawing import estimate_resistance_ohm
 from station.core.gates import overdue_instruments
-from station.core.plan import FieldStep, InductanceStep, Plan, ResistanceStep
+from station.core.plan import FieldStep, HeatingStep, InductanceStep, Plan, ResistanceStep
 from station.errors import BenchError, StationError
-from station.methods.context import NotMeasured
+from station.methods.context import Context, NotMeasured, good_value
+from station.methods.heating import require_guarded, source_setup
+from station.methods.heating_budget import require_fine_enough
+from station.methods.heating_samples import Cold
 from station.methods.ranges import impedance_range, resistance_range
 from station.sequencer import RunBench
 
@@ -24,6 +28,10 @@ COLD_DEGC, WARM_DEGC = 5.0, 45.0
 
 STILL_FIELD_T = 2e-3
 """With no drive, more than this is a magnet near the nest, or a sensor that speaks another unit."""
+
+SENSE_PART = 0.3
+SENSE_SETTLE_S = 0.05
+"""Remote sense is checked at so much of the first heating level, if no field is measured."""
 
 SENSE_DIFFERENCE = 0.02
 """V / I at the coil may differ from the meter's resistance by this; leads in between make much more."""
@@ -58,7 +66,7 @@ def check_empty(bench: RunBench, plan: Plan | None, today: date) -> Iterator[Che
 def check_loaded(bench: RunBench, plan: Plan) -> Iterator[Check]:
     """Yield what needs a good unit in the nest: contact, and whether the source senses at the pads."""
     yield _run("contacts", lambda: _contacts_made(bench))
-    if any(isinstance(each, FieldStep) for each in plan.steps):
+    if any(isinstance(each, FieldStep | HeatingStep) for each in plan.steps):
         yield _run("remote sense", lambda: _remote_sense(bench, plan))
 
 
@@ -134,6 +142,8 @@ def _check_plan(bench: RunBench, plan: Plan) -> Iterator[Check]:
         if isinstance(step, FieldStep):
             yield _run("source takes the drive", _drive_taken(bench, step))
             yield _run("heights", _heights_reached(bench, step))
+        if isinstance(step, HeatingStep):
+            yield _run("heating", _heating_possible(bench, plan, step))
 
 
 def _opens(bench: RunBench, setup: LcrSetup) -> Callable[[], str]:
@@ -171,6 +181,22 @@ def _drive_taken(bench: RunBench, step: FieldStep) -> Callable[[], str]:
     return check
 
 
+def _heating_possible(bench: RunBench, plan: Plan, step: HeatingStep) -> Callable[[], str]:
+    """Watched, fine enough for the target, and the source takes the highest drive."""
+
+    def check() -> str:
+        context = Context(bench, plan)
+        require_guarded(context, step)
+        ambient_degc = good_value(bench.thermometer.measure()[1])
+        cold = Cold(estimate_resistance_ohm(plan.coil), ambient_degc, ambient_degc, 0.0)
+        if step.target_k:
+            require_fine_enough(context, step, cold, 0.0)
+        bench.source.configure(source_setup(step, step.drives[-1]))
+        return f"watched, protection read back, output off; touch limit {step.touch_limit_degc:g} degC"
+
+    return check
+
+
 def _heights_reached(bench: RunBench, step: FieldStep) -> Callable[[], str]:
     def check() -> str:
         if not bench.fixture.has_stage:
@@ -195,7 +221,7 @@ def _contacts_made(bench: RunBench) -> str:
 
 def _remote_sense(bench: RunBench, plan: Plan) -> str:
     """V / I at the source's sense terminals against the meter: they differ by what lies outside the sense."""
-    step = next(each for each in plan.steps if isinstance(each, FieldStep))
+    setup, settle_s = _sense_drive(plan)
     resistance = next((each for each in plan.steps if isinstance(each, ResistanceStep)), None)
     if resistance is None:
         return "not checked: the plan measures no resistance"
@@ -204,8 +230,8 @@ def _remote_sense(bench: RunBench, plan: Plan) -> str:
         LcrSetup((Quantity.DC_RESISTANCE,), 0.0, resistance.level_v, 4, resistance_range(plan, resistance))
     )
     (meter,) = bench.lcr.measure()
-    with bench.drive(_small_drive(step, 0.5), route=Route.SOURCE_FORWARD) as source:
-        bench.clock.sleep(step.settle_s)
+    with bench.drive(setup, route=Route.SOURCE_FORWARD) as source:
+        bench.clock.sleep(settle_s)
         voltage, current = source.measure()
     if meter.value is None or voltage.value is None or not current.value:
         raise _fail("no reading: is a good unit in the nest?")
@@ -216,6 +242,16 @@ def _remote_sense(bench: RunBench, plan: Plan) -> str:
             "Connect the source's sense leads to the pads, or say remote_sense = false."
         )
     return f"V / I {by_source:.4g} ohm, meter {meter.value:.4g} ohm"
+
+
+def _sense_drive(plan: Plan) -> tuple[SourceSetup, float]:
+    """A drive that hardly heats, and how long it settles: of the field's, else of the first heating level."""
+    for step in plan.steps:
+        if isinstance(step, FieldStep):
+            return _small_drive(step, 0.5), step.settle_s
+        if isinstance(step, HeatingStep):
+            return source_setup(step, SENSE_PART * step.drives[0]), SENSE_SETTLE_S
+    raise ValueError("no method of the plan drives the coil")
 
 
 def _small_drive(step: FieldStep, part: float) -> SourceSetup:

@@ -1,7 +1,7 @@
 """Which characteristics a method yields, and how they are called: one place for names and units.
 
 `R20`; `L`, `Rs`, `Q` (with `@300kHz` for a second inductance step); `B@2mm` (flux density per ampere at a
-height); `rise@3V` (the winding's rise over ambient at a drive), `surface_rise@3V` (the thermometer's), `Rth@air`
+height); `rise@3V` (the winding's rise over ambient at a drive), `surface@3V` (the thermometer's), `Rth@air`
 (thermal resistance, with its mounting), `tau` (thermal time constant), `drive@80degC` (the drive at which the
 winding reaches a temperature, at the plan's ambient).
 """
@@ -23,8 +23,8 @@ def rise_name(drive: float, drive_quantity: str) -> str:
 
 
 def surface_rise_name(drive: float, drive_quantity: str) -> str:
-    """Return the name of the surface's rise at a drive: `surface_rise@3V`."""
-    return f"surface_{rise_name(drive, drive_quantity)}"
+    """Return the name of the surface's rise at a drive: `surface@3V`."""
+    return f"surface@{rise_name(drive, drive_quantity).partition('@')[2]}"
 
 
 def thermal_resistance_name(mounting: str) -> str:

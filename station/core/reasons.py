@@ -96,7 +96,7 @@ CAUSES: dict[str, Cause] = {
     ),
     "hot_not_kept": Cause(
         "it can't be put on disk that the nest will be hot, so the drive stays off",
-        "Call the engineer: is the disk full?",
+        "Call the engineer: the disk may be full.",
     ),
     "nest_hot": Cause("the nest is hot", "Do not touch it. See whether the source is off, then scan again."),
     "not_at_ambient": Cause(

@@ -51,13 +51,13 @@ def measure_heating(context: Context, step: HeatingStep) -> Outcome:
             the nest stays marked as hot until it is cool.
     """
     bench = context.bench
-    _require_guarded(context, step)
+    require_guarded(context, step)
     require_near_ambient(context, step.start_within_k, timeout_s=COLD_WAIT_S)
     first_message = bench.message_count()
     mark_hot(context, step, trusted=False)
     ladder = _Ladder(context, step)
     try:
-        with bench.drive(_setup(step, COLD_PART * step.drives[0]), route=Route.SOURCE_FORWARD) as source:
+        with bench.drive(source_setup(step, COLD_PART * step.drives[0]), route=Route.SOURCE_FORWARD) as source:
             ladder.climb(source)
     finally:
         # Also after a failure: a thermometer that was seen to follow may say when the coil is cool again.
@@ -70,15 +70,16 @@ def measure_heating(context: Context, step: HeatingStep) -> Outcome:
     return Outcome(results, (heating_trace(ladder.samples, ladder.foretold),))
 
 
-def _require_guarded(context: Context, step: HeatingStep) -> None:
+def require_guarded(context: Context, step: HeatingStep) -> None:
+    """Raise `NotMeasured` if neither watchdog nor dead-man would switch off a heating above the touch limit."""
     if context.bench.watched or context.bench.setup.fixture.dead_man:
         return
     if step.temperature_limit_degc > step.touch_limit_degc:
         raise NotMeasured(reason("nobody_watches", bench=context.bench.setup.name))
 
 
-def _setup(step: HeatingStep, drive: float) -> SourceSetup:
-    """Levels and protection for a drive: the driven quantity as set, the other at the plan's limit."""
+def source_setup(step: HeatingStep, drive: float) -> SourceSetup:
+    """Return levels and protection for a drive: the driven quantity as set, the other at the plan's limit."""
     by_voltage = step.drive_quantity == "voltage_v"
     voltage_v = drive if by_voltage else step.voltage_limit_v
     current_a = step.current_limit_a if by_voltage else drive
@@ -114,7 +115,8 @@ class _Ladder:
             shortest_s=SHORTEST_TIME_CONSTANT_S, longest_s=self.step.longest_time_constant_s
         )
         self._look_cold(source)
-        self.watch = Watch(self.step, self.cold)
+        speed = float(getattr(self.context.bench.clock, "speed", 1.0))
+        self.watch = Watch(self.step, self.cold, speed=speed)
         for number, drive in enumerate(self.step.drives, start=1):
             if self.levels and not self._may_climb(drive):
                 return
@@ -172,7 +174,7 @@ class _Ladder:
         assert self.watch is not None
         clock = self.context.bench.clock
         switched_s = clock.monotonic()
-        source.configure(_setup(self.step, drive))
+        source.configure(source_setup(self.step, drive))
         self.watch.next_level()
         sample = self._sample(source, number, self.cold)
         offset_k = self._offset_k(sample)

@@ -5,6 +5,7 @@ The winding's mean temperature comes from its own resistance, hot and cold over 
 """
 
 from dataclasses import dataclass
+from math import isfinite
 from statistics import median
 
 from drivers.instruments import Source
@@ -17,7 +18,11 @@ DRIVE_TOLERANCE = 0.05
 """The driven quantity must be measured within this of what was set, relative; else the source limits."""
 
 JUMP_FRACTION = 0.03
-"""Two samples of one level further apart than this in resistance: 8 K in a fifth of a second is no heating."""
+LARGEST_JUMP_FRACTION = 0.10
+"""Two samples of one level further apart than this in resistance: 8 K in a fifth of a second is no heating. The
+second holds however far apart they are in time (a sped-up simulated bench samples sparsely)."""
+
+USUAL_GAP_S = 0.25
 
 LONGEST_GAP_S = 1.5
 """Two samples further apart than this with the drive on: the station's time can't be trusted."""
@@ -116,8 +121,9 @@ def require_like_plan(plan: Plan, resistance_ohm: float) -> None:
 class Watch:
     """Looks at each sample against those before it; the first odd one ends the heating."""
 
-    def __init__(self, step: HeatingStep, cold: Cold) -> None:
-        """Begin with a cold coil."""
+    def __init__(self, step: HeatingStep, cold: Cold, *, speed: float = 1.0) -> None:
+        """Begin with a cold coil; `speed` is the clock's: the station's own computer is not sped up."""
+        self._longest_gap_s = LONGEST_GAP_S * (max(1.0, speed) if isfinite(speed) else 1.0)
         self._step = step
         self._cold = cold
         self._last: Sample | None = None
@@ -152,7 +158,7 @@ class Watch:
         if self._last is None:
             return
         gap_s = sample.time_s - self._last.time_s
-        if not 0.0 < gap_s < LONGEST_GAP_S:
+        if not 0.0 < gap_s < self._longest_gap_s:
             raise NotMeasured(reason("clock_stalled", between_samples=f"{gap_s:.3g} s"))
 
     def _require_drive(self, sample: Sample, asked: float) -> None:
@@ -169,7 +175,8 @@ class Watch:
         last = self._last
         if last is not None and last.level == sample.level:
             change = sample.resistance_ohm / last.resistance_ohm - 1.0
-            if abs(change) > JUMP_FRACTION:
+            gaps = max(1.0, (sample.time_s - last.time_s) / USUAL_GAP_S)
+            if abs(change) > min(JUMP_FRACTION * gaps, LARGEST_JUMP_FRACTION):
                 raise NotMeasured(reason("resistance_jumps", by=f"{change:+.1%}"))
         self._recent_k = [*self._recent_k, sample.rise_k][-_MEDIAN_OF:]
         if len(self._recent_k) < _MEDIAN_OF:

@@ -100,7 +100,7 @@ def test_surface_is_kept_apart_from_the_winding(tmp_path: Path) -> None:
     """A surface that shows four fifths of the winding's rise has a result of its own."""
     with oven(tmp_path, [coil(8.0, surface=0.8)]) as opened:
         record = opened.measure(0)
-        winding_k, surface_k = value(record, "rise@2V")[0], value(record, "surface_rise@2V")[0]
+        winding_k, surface_k = value(record, "rise@2V")[0], value(record, "surface@2V")[0]
 
     assert 0.8 == pytest.approx(surface_k / winding_k, abs=0.02)
 
