@@ -144,14 +144,9 @@ class World:
             self.mishap("burnt", f"coil {self.unit} reached {self.coil_degc:.0f} degC")
 
     def _heat_step(self, step_s: float, power_w: float) -> None:
-        """Take one step with the power of its mean temperature; a short one with that of its start will do.
-
-        At 1/500 of the shortest time constant R moves by less than 1e-3 of what it will: microkelvins a step.
-        """
+        """Take one step with the power of its mean temperature."""
         before = self._rises_k.copy()
         self._relax(step_s, power_w)
-        if step_s * 20.0 <= self._longest_step_s:
-            return
         mean_w = 0.5 * (power_w + self._power_w())
         self._rises_k = before
         self._relax(step_s, mean_w)
