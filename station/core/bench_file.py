@@ -102,6 +102,7 @@ def _read_fixture(table: Table) -> FixtureSetup:
             lower=0.0,
             upper=20.0,
         ),
+        coil_thermometer=table.text("coil_thermometer", default=""),
         clean_at_cycles=table.optional_integer("clean_at", lower=1, upper=100_000_000),
         replace_at_cycles=table.optional_integer("replace_at", lower=1, upper=100_000_000),
     )
@@ -219,6 +220,8 @@ def _fixture_lines(fixture: FixtureSetup) -> Iterator[str]:
     yield f"contact_half_width = {_quantity(fixture.contact_half_width_ohm, Dimension.RESISTANCE)}"
     kelvins = _quantity(fixture.coil_temperature_half_width_k, Dimension.TEMPERATURE_DIFFERENCE)
     yield f"coil_temperature_half_width = {kelvins}"
+    if fixture.coil_thermometer:
+        yield f"coil_thermometer = {_text(fixture.coil_thermometer)}"
     for key, cycles in (("clean_at", fixture.clean_at_cycles), ("replace_at", fixture.replace_at_cycles)):
         if cycles is not None:
             yield f"{key} = {cycles}"

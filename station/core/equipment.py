@@ -65,6 +65,8 @@ class FixtureSetup:
     """What the contacts may leave in a four-wire reading."""
     coil_temperature_half_width_k: float = 0.3
     """How far the thermometer near the coil may be from the winding at rest."""
+    coil_thermometer: str = ""
+    """How it sees the coil: attachment of a thermocouple, emissivity and spot size of a spot sensor."""
     clean_at_cycles: int | None = None
     """Contacts made since the last cleaning after which the probes are to be cleaned; None: not watched."""
     replace_at_cycles: int | None = None

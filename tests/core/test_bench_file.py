@@ -157,6 +157,7 @@ def benches(draw: st.DrawFn) -> Bench:
         lateral_half_width_m=draw(st.floats(0.0, 0.01)),
         contact_half_width_ohm=draw(st.floats(0.0, 10.0)),
         coil_temperature_half_width_k=draw(st.floats(0.0, 20.0)),
+        coil_thermometer=draw(st.sampled_from(["", "spot, emissivity 0.95, 2 mm", 'type "K", taped'])),
     )
     return Bench(
         name=draw(words),
