@@ -42,7 +42,8 @@ def test_example_bench_says_what_its_text_says() -> None:
     assert date(2027, 9, 30) == lcr.calibration_due
     assert 4.5e-3 == pytest.approx(half_width(lcr.accuracies, "dc_resistance_ohm", 8.0)[0])
     wanted = FixtureSetup(height_half_width_m=50e-6, clean_at_cycles=20_000, replace_at_cycles=500_000)
-    assert wanted == bench.fixture
+    assert wanted == replace(bench.fixture, coil_thermometer="")
+    assert "type K" in bench.fixture.coil_thermometer
 
 
 def test_quantities_are_those_of_the_drivers() -> None:
