@@ -50,8 +50,8 @@ def check_empty(bench: RunBench, plan: Plan | None, today: date) -> Iterator[Che
     """Yield what can be checked with the nest empty."""
     overdue = overdue_instruments(bench.setup, today)
     yield Check("calibration", not overdue, f"overdue: {', '.join(overdue)}" if overdue else "none overdue")
-    for each in bench.identities:
-        yield Check(f"identity of {each.name}", True, each.identity)
+    for found in bench.identities:
+        yield Check(f"identity of {found.name}", True, found.identity)
     for each in bench.setup.instruments:
         if not each.identity:
             yield Check(f"identity of {each.name}", False, "the bench file names none: any would be taken")
