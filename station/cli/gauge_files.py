@@ -18,7 +18,10 @@ class FiniteNumber(click.ParamType):
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """Return the number, or fail in words."""
-        number = float(click.FLOAT.convert(str(value), param, ctx))
+        try:
+            number = float(str(value))
+        except ValueError:
+            self.fail(f"{value!r} is no number.", param, ctx)
         if not math.isfinite(number):
             self.fail(f"{value} is no finite number.", param, ctx)
         return number
