@@ -21,6 +21,8 @@ from station.records.standing import lot_standing
 
 ACTION = "record sets"
 _FORMAT = 1
+_SUBJECT = "matched sets"
+"""One subject for all lots: a set may have units of several, and one entry is one transaction."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,7 @@ def candidates(records: Records, lots: Sequence[str], tolerances: Sequence[tuple
     standings = [lot_standing(records, lot) for lot in lots]
     if len({each.simulated for each in standings}) > 1:
         raise RecordError(f"{', '.join(lots)}: simulated and real units never go into one set.")
-    used = {serial for lot in lots for members in sets_on_record(records, lot).values() for serial in members}
+    used = {serial for members in sets_on_record(records).values() for serial in members}
     tables = [[records.lot_values(lot, name) for name, _ in tolerances] for lot in lots]
     quantities = tuple(
         Quantity(name, unit, _agreed(name, text, unit))
@@ -118,9 +120,9 @@ def propose_classes(units: Candidates, size: int) -> SetClasses:
 
 
 def set_names(records: Records, lot: str, count: int) -> tuple[str, ...]:
-    """Return names for `count` new sets of a lot, after those on record: L2641-S0001, ..."""
-    first = 1 + len(sets_on_record(records, lot))
-    return tuple(f"{lot}-S{first + i:04d}" for i in range(count))
+    """Return names for `count` new sets under a lot's name, after those on record: L2641-S0001, ..."""
+    first = 1 + sum(name.startswith(_stem(lot)) for name in sets_on_record(records))
+    return tuple(f"{_stem(lot)}{first + i:04d}" for i in range(count))
 
 
 def record_sets(
@@ -149,27 +151,27 @@ def record_sets(
             name: [units.serials[i] for i in members] for name, members in zip(names, found.sets, strict=True)
         },
     }
-    # One entry under each lot whose units are used, so that each lot alone tells which units are taken.
-    for each in dict.fromkeys((*units.lots,)):
-        records.audit(who=who, action=ACTION, subject=_subject(each), why=json.dumps(entry), utc=utc)
+    records.audit(who=who, action=ACTION, subject=_SUBJECT, why=json.dumps(entry), utc=utc)
     return names
 
 
-def sets_on_record(records: Records, lot: str) -> Mapping[str, tuple[str, ...]]:
-    """Return the recorded sets that units of a lot may be in: name to serials. Raises RecordError if unreadable."""
+def sets_on_record(records: Records, *, lot: str = "") -> Mapping[str, tuple[str, ...]]:
+    """Return the recorded sets, or those made from a lot (and others, maybe): name to serials.
+
+    Raises RecordError for sets that a newer version recorded.
+    """
     sets: dict[str, tuple[str, ...]] = {}
-    for each in records.audit_entries(subject=_subject(lot)):
-        if each.action != ACTION:
-            continue
+    for each in records.audit_entries(subject=_SUBJECT):
         entry = json.loads(each.why)
         if entry.get("format") != _FORMAT:
-            raise RecordError(f"lot {lot}: its sets were recorded by a newer version. Update coilgate.")
-        sets |= {name: tuple(serials) for name, serials in entry["sets"].items()}
+            raise RecordError("matched sets were recorded by a newer version. Update coilgate.")
+        if not lot or lot in entry["lots"]:
+            sets |= {name: tuple(serials) for name, serials in entry["sets"].items()}
     return sets
 
 
-def _subject(lot: str) -> str:
-    return f"sets of lot {lot}"
+def _stem(lot: str) -> str:
+    return f"{lot}-S"
 
 
 def _units(tables: Sequence[Sequence[object]], tolerances: Sequence[tuple[str, str]]) -> list[str]:

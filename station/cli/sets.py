@@ -157,7 +157,7 @@ def show(ctx: click.Context, lot: str, as_json: bool) -> None:
     with open_station(ctx) as station:
         # An unknown lot is an error, not a lot without sets.
         station.records.lot_summary(lot)
-        found = sets_on_record(station.records, lot)
+        found = sets_on_record(station.records, lot=lot)
     if as_json:
         emit({"lot": lot, "sets": {name: list(serials) for name, serials in found.items()}})
         return

@@ -13,6 +13,7 @@ import numpy as np
 
 from station.quality.fits import Fit, fit_all, fitted_quantiles
 from station.quality.normality import Normality, normality_test
+from station.quality.readings import StudyDataError
 from station.quality.risk import Tolerance
 from station.quality.sample import Sample
 from station.quality.within import WithinDeviation
@@ -188,6 +189,11 @@ def _by_percentiles(
     else:
         reference = ReferenceInterval(*(fit.quantile(share) for share in shares))
         draws = _refitted_percentiles(sample.values, fit.family)
+    if not reference.low < reference.middle < reference.high:
+        raise StudyDataError(
+            f"the percentiles {reference.low:g}, {reference.middle:g}, {reference.high:g} are not apart: most "
+            "values are the same; record more digits"
+        )
     whole, least = _indices(tolerance, reference)
     indices = {
         "pp": None if whole is None else _bounded(whole, draws, (tolerance,), level),
@@ -222,7 +228,9 @@ def _bounded(value: float, draws: np.ndarray | None, tolerances: tuple[Tolerance
     if draws is None:
         return Index(value, None, None)
     tails = ((1.0 - level) / 2.0, (1.0 + level) / 2.0)
-    bounds = [np.quantile(_drawn(each, draws), tails) for each in tolerances]
+    # A resample of coarse values may have percentiles that coincide: its index is infinite.
+    with np.errstate(divide="ignore"):
+        bounds = [np.quantile(_drawn(each, draws), tails) for each in tolerances]
     low, high = np.min(bounds, axis=0)
     return Index(value, float(low), float(high))
 

@@ -256,3 +256,48 @@ def test_show_has_intervals_of_yield_and_reasons(tmp_path: Path) -> None:
     assert ["contact_open"] == [each["reason"] for each in fact["invalid_reasons"]]
     assert "Yield 75.0% (95%: 19.4% to 99.4%)" in text
     assert "First-pass yield 60.0%" in text
+
+
+def test_texts_say_the_same_as_the_facts(home: Path) -> None:
+    """Tables of several characteristics, lots beside each other, sources of spread."""
+    several = _run(home, "lot", "capability", "L2641").stdout
+    beside = _run(home, "lot", "compare", "L2641", "L2642").stdout
+    spread = _run(home, "lot", "spread", "L2641", "L2642", "--gauge", "4 mohm").stdout
+    chart = _run(home, "lot", "chart", "L2641", "--kind", "means").stdout
+
+    assert "Not stated: B@8mm: no unit has a value" in several
+    assert "Populations: units of lot L2641 with a measured R20; units of lot L2642" in beside
+    assert "4.00 mohm" in spread
+    assert "Gradient: " in spread
+    assert "No pattern" in chart
+
+
+def test_spread_of_a_lot_without_places_says_what_it_can_not_tell(tmp_path: Path) -> None:
+    """One panel, one place: no components and no map, but the rest."""
+    generator = np.random.default_rng(5)
+    with Records.open(tmp_path) as records:
+        for i, value in enumerate(generator.normal(8.0, 0.1, 30)):
+            opened = make_opened(f"U{i:02d}")
+            records.open_run(opened)
+            records.close_run(make_record(opened, r20_ohm=float(value), results=1))
+    fact = _facts(tmp_path, "lot", "spread", "L2641")
+
+    assert (None, None) == (fact["components"], fact["panel_map"])
+    assert fact["drift"] is not None
+    assert 2 == len(fact["missing"])
+
+
+def test_population_passed_leaves_out_what_fails(tmp_path: Path) -> None:
+    """Capability of what is delivered is another figure than that of what is made."""
+    with Records.open(tmp_path) as records:
+        for i in range(20):
+            opened = make_opened(f"U{i:02d}")
+            records.open_run(opened)
+            decision = Decision.FAIL if i >= 15 else Decision.PASS
+            records.close_run(make_record(opened, r20_ohm=8.0 + 0.1 * i, decision=decision, results=1))
+    limits = ("--characteristic", "R20", "--lower", "6.8 ohm", "--upper", "9.2 ohm")
+    made = _facts(tmp_path, "lot", "capability", "L2641", *limits)["characteristics"]["R20"]
+    passed = _facts(tmp_path, "lot", "capability", "L2641", *limits, "--population", "passed")["characteristics"]["R20"]
+
+    assert (20, 15) == (made["units"], passed["units"])
+    assert "that pass and are not held" in passed["population"]

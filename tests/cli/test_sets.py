@@ -186,3 +186,22 @@ def test_text_says_that_sets_are_only_proposed(home: Path) -> None:
 
     assert "(no way makes more)" in text
     assert "Proposed only: --record puts the sets on record." in text
+
+
+def test_classes_text_compares_with_the_pick_list(home: Path) -> None:
+    """What convenience costs is told."""
+    text = _run(home, "sets", "classes", "L2641", "--size", "3", "--tolerance", "R20=1 %").stdout
+
+    assert "sets by classes," in text
+    assert "by a pick list" in text
+
+
+def test_shown_sets_are_the_recorded_ones(home: Path) -> None:
+    """As text; and without any it says how to make some."""
+    before = _run(home, "sets", "show", "L2641").stdout
+    text = _run(home, *MAKE, "R20=1 %", *RECORD).stdout
+    after = _run(home, "sets", "show", "L2641").stdout
+
+    assert "no sets on record" in before
+    assert "On record." in text
+    assert "L2641-S0001" in after

@@ -195,3 +195,13 @@ def test_sample_without_population_is_refused() -> None:
     """Every statistic names its population."""
     with pytest.raises(StudyDataError, match="population"):
         sample_of([1.0, 2.0], population=" ")
+
+
+def test_coarse_values_are_refused_where_their_percentiles_coincide() -> None:
+    """Nearly all values the same: an index would divide by nothing."""
+    values = np.full(20_000, 8.0)
+    values[:10] = 7.9
+    values[10:20] = 8.1
+
+    with pytest.raises(StudyDataError, match="record more digits"):
+        capability(sample_of(values, population="made"), Tolerance(7.0, 9.0))
