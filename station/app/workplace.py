@@ -118,6 +118,11 @@ class Workplace:
         """Return what is to be shown now."""
         return self._shown
 
+    @property
+    def busy(self) -> bool:
+        """Tell whether the nest has work, also before its first event."""
+        return self._nest is not None and bool(self._nest.busy_with)
+
     def subscribe(self, listener: Listener) -> Callable[[], None]:
         """Have `listener` called on every change; returns what ends that."""
         self._listeners.append(listener)
@@ -200,7 +205,6 @@ class Workplace:
             report = self.station.verify(inspection, operator, references=self._references, part=part)
             verification = report.verification
             self._tell(VerificationEnded(verified=verification.verified, words=verification.words))
-            self._refresh(inspection)
 
         self._submit(work, text="verification", what="the verification")
 
@@ -271,7 +275,6 @@ class Workplace:
             else:
                 new = [each.value for each in record.results if each.characteristic == SPREAD_OF and each.value]
                 self._show(spread=(*self._shown.spread, *new))
-            self._refresh(inspection)
 
         self._submit(work, text=text, what=f"unit {text[:40]}")
 
@@ -294,6 +297,8 @@ class Workplace:
             self._tell(ScanEnded(words=str(error)))
         elif error is not None:
             self._tell(ScanEnded(words=f"The station itself made an error: {error}. Call the engineer."))
+        # Not part of the work: the next scan is accepted already while the counts are read anew.
+        self._refresh()
 
     def _under_way(self) -> str:
         board = self._shown.board
@@ -309,11 +314,13 @@ class Workplace:
         latched = getattr(inspection.bench, "latched", "")
         if latched:
             self._tell(BenchLatched(words=latched))
-        self._refresh(inspection)
+        self._refresh()
 
-    def _refresh(self, inspection: Inspection) -> None:
+    def _refresh(self) -> None:
         """Read anew what the records say of bench and shift."""
-        setup, records = inspection.bench.setup, self.station.records
+        setup, records = self._shown.bench, self.station.records
+        if setup is None:
+            return
         verification = records.latest_verification(setup.name, setup.nest)
         self._show(
             verification=verification,

@@ -100,7 +100,7 @@ def settled(workplace: Workplace, *, verified: bool = False) -> None:
     def done() -> bool:
         shown = workplace.shown
         found = shown.verification is not None and shown.verification.verified
-        return not shown.board.busy and (found or not verified)
+        return not workplace.busy and (found or not verified)
 
     wait_for(workplace, done)
 
