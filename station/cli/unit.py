@@ -151,14 +151,19 @@ def _show(record: "RunRecord", as_json: bool) -> None:
 @unit.command()
 @click.argument("serial")
 @click.option("--messages", is_flag=True, help="Also the raw messages of the last run.")
+@click.option("--budget", is_flag=True, help="Also the uncertainty budget of each result of the last run.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object, raw messages included.")
 @click.pass_context
-def show(ctx: click.Context, serial: str, messages: bool, as_json: bool) -> None:
+def show(ctx: click.Context, serial: str, messages: bool, budget: bool, as_json: bool) -> None:
     """Show what is on record of a unit: its runs, and the last one whole.
 
+    \b
     Example: coilgate unit show L2641-01-A01
+    How sure each result is, and why: coilgate unit show L2641-01-A01 --budget
     """
+    from station.app.budgets import budgets_fact, budgets_of
     from station.app.facts import run_fact
+    from station.cli.budget_text import show_budgets
     from station.cli.opening import open_station
     from station.errors import RecordError
 
@@ -171,7 +176,8 @@ def show(ctx: click.Context, serial: str, messages: bool, as_json: bool) -> None
             )
         record = station.records.run(closed[-1].run_id)
     if as_json:
-        emit(run_fact(record, messages=True) | {"runs": [_summary(each) for each in summaries]})
+        budgets = budgets_fact(budgets_of(record.results)) if budget else {}
+        emit(run_fact(record, messages=True) | {"runs": [_summary(each) for each in summaries]} | budgets)
         return
     _show(record, False)
     click.echo(f"  plan {record.opened.plan_hash[:12]}  run {record.opened.run_id}")
@@ -179,6 +185,8 @@ def show(ctx: click.Context, serial: str, messages: bool, as_json: bool) -> None
         (each.opened_utc.isoformat(" ", "seconds"), each.purpose.value, _said(each)) for each in summaries
     ]
     click.echo(table(("opened (UTC)", "purpose", "decision"), rows))
+    if budget:
+        show_budgets(budgets_of(record.results))
     if messages:
         for message in record.transcript:
             arrow = ">" if message.direction == "out" else "<"

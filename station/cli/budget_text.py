@@ -1,0 +1,74 @@
+"""Uncertainty budgets at a terminal."""
+
+import math
+from typing import TYPE_CHECKING
+
+import click
+
+from station.cli.output import table
+from station.core.quantity import format_quantity
+
+if TYPE_CHECKING:
+    from station.app.budgets import RunBudgets
+    from station.core.budget import Budget
+    from station.quality.propagation import Simulated
+
+
+def show_budgets(found: "RunBudgets") -> None:
+    """Write each budget: terms by share of variance, what dominates, what would halve U, the Monte Carlo."""
+    for each in found.budgets:
+        click.echo("")
+        _show(each, found.simulated.get(each.characteristic))
+    if found.correlations:
+        click.echo("\nResults that share terms: their difference or ratio is better, or worse, known than they are.")
+    for pair in found.correlations:
+        click.echo(f"  {pair.first} and {pair.second}: up to {pair.coefficient:.2f}, by {', '.join(pair.shared)}")
+
+
+def _show(budget: "Budget", simulated: "Simulated | None") -> None:
+    unit = budget.unit_symbol
+    click.echo(
+        f"{budget.characteristic} = {format_quantity(budget.value, unit, digits=6)} "
+        f"± {format_quantity(budget.expanded_uncertainty, unit, digits=2)} (95 %)"
+    )
+    rows = [
+        (
+            f"  {line.term.name}",
+            line.term.shape.value,
+            format_quantity(line.term.standard_uncertainty, unit, digits=3),
+            _freedom(line.term.degrees_of_freedom),
+            f"{line.share:.1%}",
+        )
+        for line in budget.lines
+    ]
+    u = format_quantity(budget.standard_uncertainty, unit, digits=3)
+    rows.append(("  combined", f"k = {budget.coverage_factor:.2f}", u, _freedom(budget.degrees_of_freedom), ""))
+    click.echo(table(("  term", "shape", "u", "degrees of freedom", "share of variance"), rows))
+    _show_meaning(budget, simulated)
+
+
+def _show_meaning(budget: "Budget", simulated: "Simulated | None") -> None:
+    from station.app.budgets import ADVICE
+
+    first = budget.lines[0].term.name
+    if budget.dominant is None:
+        click.echo(f"  no term dominates; the largest is {first}")
+    else:
+        click.echo(f"  dominated by {first}, {budget.dominant.share:.0%} of the variance")
+    halving = budget.halving
+    if halving.names:
+        by = "taken away" if math.isinf(halving.factor) else f"{halving.factor:.2g} times smaller"
+        click.echo(f"  U would be halved with {', '.join(halving.names)} {by}")
+    for name in halving.names:
+        if name in ADVICE:
+            click.echo(f"    {name}: {ADVICE[name]}")
+    if simulated is not None:
+        apart = budget.expanded_uncertainty / simulated.expanded_uncertainty - 1.0
+        value = format_quantity(simulated.expanded_uncertainty, budget.unit_symbol, digits=3)
+        click.echo(f"  Monte Carlo (JCGM 101, {simulated.draws} draws): U = {value}; stated is {apart:+.1%} of it")
+
+
+def _freedom(value: float) -> str:
+    if math.isinf(value):
+        return "infinite"
+    return f"{value:.0f}" if value < 10_000 else "over 10 000"
