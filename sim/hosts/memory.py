@@ -32,7 +32,7 @@ class MemoryHost:
         self.clock = clock
         self.stop = stop or StopToken()
         self._instruments = dict(instruments)
-        self._schedule = Schedule(self._instruments.values(), self._deliver)
+        self.schedule = Schedule(self._instruments.values(), self._deliver)
         self._links: dict[str, MemoryLink] = {}
 
     def link(self, name: str) -> "MemoryLink":
@@ -50,27 +50,17 @@ class MemoryHost:
         link = MemoryLink(self, instrument)
         self._links[name] = link
         instrument.connect(now_s)
-        self._schedule.note(instrument)
+        self.schedule.note(instrument)
         return link
-
-    @property
-    def next_due_s(self) -> float:
-        """Return when the next thing happens by itself on any instrument; infinite for never."""
-        return self._schedule.earliest_s
 
     def run_to(self, now_s: float) -> None:
         """Let all that is due by `now_s` happen, in order of time over all instruments."""
-        if self._schedule.earliest_s <= now_s:
-            self._schedule.run_to(now_s)
+        if self.schedule.earliest_s <= now_s:
+            self.schedule.run_to(now_s)
 
     def look(self) -> None:
         """Ask all instruments when they are due: one was given something to do otherwise than by its line."""
-        self._schedule.note_all()
-
-    def tell(self, instrument: SimulatedInstrument, data: bytes, now_s: float) -> None:
-        """Pass a client's bytes to their instrument."""
-        instrument.receive(data, now_s)
-        self._schedule.note(instrument)
+        self.schedule.note_all()
 
     def _deliver(self, instrument: SimulatedInstrument, emission: Emission) -> None:
         link = self._links.get(instrument.name)
@@ -85,7 +75,7 @@ class MemoryHost:
         """Note that a link is closed, by whichever side."""
         if self._links.pop(instrument.name, None) is not None:
             instrument.disconnect(self.clock.monotonic())
-            self._schedule.note(instrument)
+            self.schedule.note(instrument)
 
 
 class MemoryLink:
@@ -94,6 +84,7 @@ class MemoryLink:
     def __init__(self, host: MemoryHost, instrument: SimulatedInstrument) -> None:
         self.name = f"{instrument.name} (memory)"
         self._host = host
+        self._schedule = host.schedule
         self._clock = host.clock
         self._stop = host.stop
         self._instrument = instrument
@@ -121,7 +112,8 @@ class MemoryLink:
         self._asked = data
         if self._closed:
             raise self._gone()
-        self._host.tell(self._instrument, data, now_s)
+        self._instrument.receive(data, now_s)
+        self._schedule.note(self._instrument)
 
     def read_until(self, terminator: bytes, *, timeout: float, limit: int = MESSAGE_LIMIT) -> bytes:
         """Return the next message without its terminator; see `drivers.link.Link` for what is raised."""
@@ -189,7 +181,8 @@ class MemoryLink:
         if self._closed and self._closed.startswith("this"):
             raise self._gone()
         now_s = self._clock.monotonic()
-        self._host.run_to(now_s)
+        if self._schedule.earliest_s <= now_s:
+            self._schedule.run_to(now_s)
         return now_s
 
     def _empty(self) -> bytes:
@@ -198,17 +191,17 @@ class MemoryLink:
 
     def _wait_for_more(self, deadline_s: float) -> bool:
         """Jump from event to event until bytes have come; False, at the deadline, if none have."""
-        host, clock = self._host, self._clock
+        schedule, clock = self._schedule, self._clock
         seen = len(self._buffer)
         while True:
             if self._closed:
                 raise self._gone()
-            due_s = host.next_due_s
+            due_s = schedule.earliest_s
             if due_s > deadline_s:
                 clock.advance_to(deadline_s)
                 return False
             clock.advance_to(due_s)
-            host.run_to(due_s)
+            schedule.run_to(due_s)
             self._stop.check()
             if len(self._buffer) > seen:
                 return True

@@ -38,9 +38,13 @@ class Schedule:
 
     def run_to(self, now_s: float) -> None:
         """Let all that is due by `now_s` happen, in order of time; a tie goes by the instruments' order."""
+        times_s = self._due_s
         while (earliest_s := self.earliest_s) <= now_s:
-            instrument = self._instruments[self._due_s.index(earliest_s)]
+            place = times_s.index(earliest_s)
+            instrument = self._instruments[place]
             emissions = instrument.advance(earliest_s)
-            self.note(instrument)
+            due_s = instrument.next_due()
+            times_s[place] = inf if due_s is None else due_s
+            self.earliest_s = min(times_s)
             for emission in emissions:
                 self._deliver(instrument, emission)
