@@ -35,6 +35,9 @@ from station.quality.within import (
 
 T = TypeVar("T")
 
+FEWEST_PANELS = 5
+"""For a drift from panel to panel."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Spread:
@@ -117,7 +120,7 @@ def lot_spread(lots: Sequence[LotSample], *, gauge_deviation: float | None = Non
         _tried("variance components", lambda: _components(lots, gauge_deviation), missing),
         _tried("panel map", lambda: panel_map(lot.sample, lot.rows, lot.columns), missing),
         _tried("outliers", lambda: robust_outliers(lot.sample), missing),
-        _tried("drift", lambda: trend_of(lot.sample, np.arange(1.0, lot.sample.size + 1)), missing),
+        _tried("drift", lambda: _trend(lot), missing),
         tuple(missing),
     )
 
@@ -128,6 +131,18 @@ def _tried(what: str, make: Callable[[], T], missing: list[str]) -> T | None:
     except StudyDataError as error:
         missing.append(f"{what}: {error}")
         return None
+
+
+def _trend(lot: LotSample) -> Trend:
+    """Drift over panels in order of their first unit, where there are five or more; else over units.
+
+    Units of a panel are alike: taken one by one they would show a drift where panels merely differ.
+    """
+    if len(set(lot.panels)) < FEWEST_PANELS:
+        return trend_of(lot.sample, np.arange(1.0, lot.sample.size + 1))
+    means = subgroups_of(lot.sample.values, np.array(lot.panels)).means
+    sample = Sample(means, f"panel means of {lot.sample.population}", lot.sample.unit_symbol)
+    return trend_of(sample, np.arange(1.0, means.size + 1))
 
 
 def _components(lots: Sequence[LotSample], gauge_deviation: float | None) -> Components:

@@ -148,7 +148,7 @@ def spread_fact(found: Spread, serials: tuple[str, ...]) -> Fact:
     if found.trend is not None:
         trend = found.trend
         fact["drift"] = {
-            "per_unit": trend.slope,
+            "per_step": trend.slope,
             "low": trend.slope_low,
             "high": trend.slope_high,
             "change": trend.change,

@@ -141,9 +141,10 @@ def spread_text(lot: LotSample, found: Spread) -> str:
             f"(p = {places.p:.2g})."
         )
     if found.trend is not None:
+        over = "panel" if found.trend.population.startswith("panel means") else "unit"
         verdict = "there is a drift" if found.trend.drifts else "no drift is shown"
         lines.append(
-            f"Drift: {_q(found.trend.change, unit, digits=3)} from first to last unit (p = {found.trend.p:.2g}, "
+            f"Drift: {_q(found.trend.change, unit, digits=3)} from first to last {over} (p = {found.trend.p:.2g}, "
             f"by ranks {found.trend.rank_p:.2g}): {verdict}."
         )
     if found.outliers is not None:

@@ -1,0 +1,1 @@
+"""The station's own composition."""
