@@ -92,8 +92,7 @@ class World:
         """Whether force and sense needles of both pads touch the loaded coil; moved by `load`, `unload` only."""
         self._seatings: dict[str, int] = {}
         self._burnt = False
-        self._field_place = ("", 0.0, 0.0)
-        self._field_t_per_a = 0.0
+        self._field_t_per_a: dict[tuple[float, float], float] = {}
 
     # Time and temperature.
 
@@ -173,7 +172,7 @@ class World:
         self._hands_in()
         self.coil = coil
         self._burnt = False
-        self._field_place = ("", 0.0, 0.0)
+        self._field_t_per_a = {}
         self._rises_k = [0.0] * len(coil.thermal)
         if self._rises_k:
             self._rises_k[0] = warm_k
@@ -256,16 +255,13 @@ class World:
         current_a = self.coil_current_a
         if not current_a:
             return 0.0
-        place = (
-            self.coil.serial,
-            self.height_m + self.errors.height_offset_m,
-            abs(self.errors.lateral_offset_m),
-        )
-        if place != self._field_place:
-            # Kept while the sensor stands still: both signs of the current are measured at each height.
-            self._field_place = place
-            self._field_t_per_a = self.coil.flux_density_t_per_a(*place[1:])
-        return current_a * self._field_t_per_a
+        errors = self.errors
+        place = self.height_m + errors.height_offset_m, abs(errors.lateral_offset_m)
+        field_t_per_a = self._field_t_per_a.get(place)
+        if field_t_per_a is None:
+            # Kept while the coil stays: each height is measured four times.
+            field_t_per_a = self._field_t_per_a[place] = self.coil.flux_density_t_per_a(*place)
+        return current_a * field_t_per_a
 
     def coil_impedance_ohm(self, frequency_hz: float) -> complex:
         """Return the impedance at the fixture's needles; 0 Hz for DC. Infinite if nothing is there."""
