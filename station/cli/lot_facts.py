@@ -9,6 +9,10 @@ from station.core.results import Decision
 from station.quality.capability import Capability, Index
 from station.quality.charts import Chart
 from station.quality.compare import Comparison
+from station.quality.components import Components
+from station.quality.outliers import Outliers
+from station.quality.panel import PanelMap
+from station.quality.trend import Trend
 from station.quality.yields import pareto, yield_of
 from station.records.views import LotSummary
 
@@ -103,64 +107,74 @@ def compare_fact(found: Comparison) -> Fact:
 
 def spread_fact(found: Spread, serials: tuple[str, ...]) -> Fact:
     """Return variance components, panel map, outliers and drift; null where the data don't show them."""
-    fact: Fact = {"components": None, "panel_map": None, "outliers": None, "drift": None}
-    if found.components is not None:
-        fact["components"] = [
-            {
-                "source": part.source,
-                "groups": part.groups,
-                "standard_deviation": part.deviation,
-                "share": part.share,
-                "negative_estimate": part.negative,
-                "p": part.p,
-            }
-            for part in found.components.parts
-        ]
-        fact["population"] = found.components.population
-    if found.map is not None:
-        means = [[finite(float(each)) for each in row] for row in found.map.means]
-        fact["panel_map"] = {
-            "rows": list(found.map.rows),
-            "columns": list(found.map.columns),
-            "means": means,
-            "units": found.map.counts.tolist(),
-            "mean": found.map.mean,
-            "per_row": found.map.per_row,
-            "per_column": found.map.per_column,
-            "per_row_error": found.map.per_row_error,
-            "per_column_error": found.map.per_column_error,
-            "across": found.map.across,
-            "explained": found.map.explained,
-            "p": found.map.p,
-            "population": found.map.population,
+    return {
+        "components": None if found.components is None else _components(found.components),
+        "population": None if found.components is None else found.components.population,
+        "panel_map": None if found.map is None else _map(found.map),
+        "outliers": None if found.outliers is None else _outliers(found.outliers, serials),
+        "drift": None if found.trend is None else _trend(found.trend),
+        "missing": list(found.missing),
+    }
+
+
+def _components(found: Components) -> list[Fact]:
+    return [
+        {
+            "source": part.source,
+            "groups": part.groups,
+            "standard_deviation": part.deviation,
+            "share": part.share,
+            "negative_estimate": part.negative,
+            "p": part.p,
         }
-    if found.outliers is not None:
-        fact["outliers"] = {
-            "median": found.outliers.median,
-            "robust_standard_deviation": found.outliers.deviation,
-            "cutoff": found.outliers.cutoff,
-            "units": [
-                {"serial": serials[i] if serials else None, "index": i, "score": float(found.outliers.scores[i])}
-                for i in found.outliers.indices
-            ],
-            "population": found.outliers.population,
-        }
-    if found.trend is not None:
-        trend = found.trend
-        fact["drift"] = {
-            "per_step": trend.slope,
-            "low": trend.slope_low,
-            "high": trend.slope_high,
-            "change": trend.change,
-            "p": trend.p,
-            "rank_correlation": trend.rank_correlation,
-            "rank_p": trend.rank_p,
-            "autocorrelation": trend.autocorrelation,
-            "drifts": trend.drifts,
-            "population": trend.population,
-        }
-    fact["missing"] = list(found.missing)
-    return fact
+        for part in found.parts
+    ]
+
+
+def _map(found: PanelMap) -> Fact:
+    return {
+        "rows": list(found.rows),
+        "columns": list(found.columns),
+        "means": [[finite(float(each)) for each in row] for row in found.means],
+        "units": found.counts.tolist(),
+        "mean": found.mean,
+        "per_row": found.per_row,
+        "per_column": found.per_column,
+        "per_row_error": found.per_row_error,
+        "per_column_error": found.per_column_error,
+        "across": found.across,
+        "explained": found.explained,
+        "p": found.p,
+        "population": found.population,
+    }
+
+
+def _outliers(found: Outliers, serials: tuple[str, ...]) -> Fact:
+    return {
+        "median": found.median,
+        "robust_standard_deviation": found.deviation,
+        "cutoff": found.cutoff,
+        "units": [
+            {"serial": serials[i] if serials else None, "index": i, "score": float(found.scores[i])}
+            for i in found.indices
+        ],
+        "population": found.population,
+    }
+
+
+def _trend(found: Trend) -> Fact:
+    return {
+        "per_step": found.slope,
+        "low": found.slope_low,
+        "high": found.slope_high,
+        "change": found.change,
+        "p": found.p,
+        "rank_correlation": found.rank_correlation,
+        "rank_p": found.rank_p,
+        "autocorrelation": found.autocorrelation,
+        "drifts": found.drifts,
+        "population": found.population,
+    }
 
 
 def finite(value: float | None) -> float | None:
