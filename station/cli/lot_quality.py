@@ -1,6 +1,8 @@
 """`coilgate lot capability`, `chart`, `compare`, `spread`: what the process makes, on a lot or on a CSV of values."""
 
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -25,6 +27,12 @@ from station.cli.lot_options import (
 )
 from station.cli.output import emit
 from station.errors import StationError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from station.app.lot_samples import LotSample
+    from station.quality.capability import Capability
 
 
 @click.command(short_help="Pp, Ppk, Cp, Cpk with bounds.")
@@ -62,8 +70,6 @@ def capability(
              coilgate lot capability --values readings.csv --lower 6.8 --upper 9.2
     """
     from station.app.lot_quality import lot_capability
-    from station.cli.lot_facts import capability_fact
-    from station.cli.lot_quality_text import capability_table, capability_text
 
     check_plot(plot)
     one_source(name, file)
@@ -74,38 +80,52 @@ def capability(
     )
     if len(samples) > 1 and (plot is not None or lower is not None or upper is not None):
         raise click.UsageError("--plot, --lower and --upper are of one characteristic: add --characteristic.")
-    found, refused = {}, dict.fromkeys(empty, "no unit has a value")
+    found, refused = [], dict.fromkeys(empty, "no unit has a value")
     for each in samples:
         limits, origin = limits_for(each, plan, lower, upper)
         try:
             with statistics_of(f"{each.source}, {each.characteristic}"):
-                found[each.characteristic] = (each, lot_capability(each, limits, level=level), origin)
+                found.append(_Stated(each, lot_capability(each, limits, level=level), origin))
         except StationError as error:
             # One characteristic of several does not keep the others back.
             if len(samples) == 1:
                 raise
             refused[each.characteristic] = str(error)
-    if len(samples) == 1:
-        from station.reports.lot_plots import capability_page
-
-        only = samples[0]
-        title = f"{only.source} {only.characteristic}"
-        draw(
-            plot,
-            lambda: capability_page(
-                only.sample, found[only.characteristic][1], title=title, quantity=only.characteristic
-            ),
-        )
+    if plot is not None:
+        draw(plot, found[0].page)
     if as_json:
-        facts = {key: capability_fact(each) | {"limits_from": origin} for key, (_, each, origin) in found.items()}
         source = {"lot": name, "file": None if file is None else str(file)}
+        facts = {each.lot.characteristic: each.fact() for each in found}
         emit(source | {"characteristics": facts, "not_stated": refused})
         return
-    if len(samples) == 1 and not refused:
-        sample, figures, origin = found[samples[0].characteristic]
-        click.echo(capability_text(sample, figures, origin))
-        return
-    click.echo(capability_table([(sample, figures) for sample, figures, _ in found.values()], refused))
+    from station.cli.lot_quality_text import capability_table, capability_text
+
+    if len(found) == 1 and not refused:
+        click.echo(capability_text(found[0].lot, found[0].figures, found[0].origin))
+    else:
+        click.echo(capability_table([(each.lot, each.figures) for each in found], refused))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stated:
+    """One characteristic's capability, and where its limits come from."""
+
+    lot: "LotSample"
+    figures: "Capability"
+    origin: str
+
+    def fact(self) -> dict[str, object]:
+        from station.cli.lot_facts import capability_fact
+
+        return capability_fact(self.figures) | {"limits_from": self.origin}
+
+    def page(self) -> "Figure":
+        from station.reports.lot_plots import capability_page
+
+        quantity = self.lot.characteristic
+        return capability_page(
+            self.lot.sample, self.figures, title=f"{self.lot.source}, {quantity}", quantity=quantity
+        )
 
 
 @click.command(short_help="Control charts with run rules.")
