@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from station.core.verification import Verification, VerificationValue
+from station.core.verification import ReferenceUnit, Verification, VerificationValue
 from station.records import Records
 from station.verifying import Proof
 
@@ -18,6 +18,7 @@ class VerificationReport:
     """Units judged since the last good verification that are held now: an engineer decides."""
     uses: Mapping[str, int]
     """How often each reference unit had been used before."""
+    references: tuple[ReferenceUnit, ...] = ()
     warnings: tuple[str, ...] = ()
     """What drifts, though it agrees still."""
 

@@ -148,7 +148,7 @@ class Station:
         since = units_in_doubt(self.records, proof)
         self.records.add_verification(proof.verification, values=proof.values, held=since)
         warnings = drift_warnings(self.records, setup.name, setup.nest) if proof.verification.verified else ()
-        return VerificationReport(proof.verification, proof.values, since, uses, warnings)
+        return VerificationReport(proof.verification, proof.values, since, uses, units, warnings)
 
     @staticmethod
     def shipped_references(part: str) -> tuple[ReferenceUnit, ...]:

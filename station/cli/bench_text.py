@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from station.app.doubt import VerificationReport
     from station.app.drift import Series
     from station.app.fixture import ContactTrend
-    from station.core.verification import VerificationValue
+    from station.core.verification import ReferenceUnit, VerificationValue
     from station.records import FixtureService
 
 NEWEST = 10
@@ -29,6 +29,8 @@ def show_verification(report: "VerificationReport", as_json: bool) -> None:
         return
     for each in report.values:
         click.echo(_line(each))
+    for reference in report.references:
+        click.echo(_used(reference, report.uses.get(reference.serial, 0)))
     verification = report.verification
     if verification.verified:
         until = verification.verified_until_utc.isoformat(" ", "minutes")
@@ -121,6 +123,13 @@ def _line(found: "VerificationValue") -> str:
     en = "" if found.en is None else f"  E_n {found.en:+.2f}"
     words = f"  {found.words}" if found.words else ""
     return f"{mark} {name}{value}{en}{words}"
+
+
+def _used(reference: "ReferenceUnit", uses: int) -> str:
+    limit = "" if reference.use_limit is None else f" of {reference.use_limit}"
+    origins = "; ".join(dict.fromkeys(each.origin for each in reference.values))
+    kind = reference.kind.replace("_", " ")
+    return f"  {reference.serial} ({kind}): used {uses}{limit} times before. {origins}".rstrip()
 
 
 def _show_held(serials: tuple[str, ...]) -> None:
