@@ -26,7 +26,7 @@ async def equipment(request: Request) -> Response:
             for i, each in enumerate(found, start=1)
             if each.en is not None
         ]
-        if points:
+        if len(points) > 1:
             title = f"E_n of {subject} {name}, in order of verification"
             charts.append(
                 (f"{subject} {name}", svg.scatter(points, ("1", "1"), ((None, None), (-1.0, 1.0)), title=title))

@@ -7,42 +7,42 @@ Every drawing has a title for those who hear it instead.
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from markupsafe import Markup, escape
 
 Limits = tuple[float | None, float | None]
 WIDTH, HEIGHT = 360, 150
-LEFT, RIGHT, TOP, BOTTOM = 46, 10, 10, 24
+LEFT, RIGHT, TOP, BOTTOM = 46, 10, 10, 30
 
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """Maps values to places on paper; logarithmic if both ends are positive and it is asked for."""
+    """Maps values to places on paper."""
 
     lower: float
     upper: float
     start: float
     end: float
-    log: bool = False
 
     def place(self, value: float) -> float:
         """Return the coordinate of `value`."""
-        if self.log:
-            value, lower, upper = (math.log10(max(each, 1e-30)) for each in (value, self.lower, self.upper))
-        else:
-            lower, upper = self.lower, self.upper
-        share = 0.5 if upper == lower else (value - lower) / (upper - lower)
+        share = 0.5 if self.upper == self.lower else (value - self.lower) / (self.upper - self.lower)
         return round(self.start + share * (self.end - self.start), 1)
 
+    @property
+    def step(self) -> float:
+        """Return the distance of the ticks: 1, 2 or 5 times a power of ten."""
+        return _round_step((self.upper - self.lower) / 5)
+
     def ticks(self) -> list[float]:
-        """Return round values within the axis, at most six."""
-        if self.log:
-            decades = range(math.floor(math.log10(self.lower)), math.ceil(math.log10(self.upper)) + 1)
-            found = [m * 10.0**d for d in decades for m in (1, 2, 5)]
-            return [each for each in found if self.lower <= each <= self.upper]
-        step = _round_step((self.upper - self.lower) / 5)
-        first = math.ceil(self.lower / step) * step
-        return [first + i * step for i in range(7) if first + i * step <= self.upper + 1e-9 * step]
+        """Return round values within the axis, at most seven."""
+        first = math.ceil(self.lower / self.step) * self.step
+        return [first + i * self.step for i in range(7) if first + i * self.step <= self.upper + 1e-9 * self.step]
+
+    def tick_text(self, tick: float) -> str:
+        """Return a tick with as many digits as tell it from its neighbours."""
+        return f"{tick:.{max(0, -math.floor(math.log10(self.step) + 1e-9))}f}"
 
 
 def _round_step(raw: float) -> float:
@@ -181,15 +181,19 @@ def scatter(points: Sequence[Point], units: tuple[str, str], limits: tuple[Limit
 
 
 def curve(points: Sequence[tuple[float, float]], x_unit: str, y_unit: str, *, title: str) -> Markup:
-    """Draw a curve through points."""
-    if len(points) < 2:
+    """Draw a curve through points; only the points if they go back and forth in x. Nothing for a single x."""
+    if len({x for x, _ in points}) < 2:
         return Markup("")
     (x0, x1), (y0, y1) = span(each[0] for each in points), span(each[1] for each in points)
     fx, unit_x = scaled(max(abs(x0), abs(x1)), x_unit)
     fy, unit_y = scaled(max(abs(y0), abs(y1)), y_unit)
     x, y = Axis(x0 * fx, x1 * fx, LEFT, WIDTH - RIGHT), Axis(y0 * fy, y1 * fy, HEIGHT - BOTTOM, TOP)
-    line = " ".join(f"{x.place(a * fx)},{y.place(b * fy)}" for a, b in points)
-    return _frame([f'<polyline class="curve" points="{line}"/>', *_axis_x(x, unit_x), *_axis_y(y, unit=unit_y)], title)
+    places = [(x.place(a * fx), y.place(b * fy)) for a, b in points]
+    if all(a < b for (a, _), (b, _) in pairwise(points)):
+        drawn = [f'<polyline class="curve" points="{" ".join(f"{a},{b}" for a, b in places)}"/>']
+    else:
+        drawn = [f'<circle class="dot" cx="{a}" cy="{b}" r="2.5"/>' for a, b in places]
+    return _frame([*drawn, *_axis_x(x, unit_x), *_axis_y(y, unit=unit_y)], title)
 
 
 def _limit_lines(x: Axis, limits: Iterable[float | None], *, height: int = HEIGHT) -> list[str]:
@@ -199,7 +203,9 @@ def _limit_lines(x: Axis, limits: Iterable[float | None], *, height: int = HEIGH
 
 
 def _pointer(at: float) -> str:
-    return f'<path class="mark" d="M{at} {HEIGHT - BOTTOM}l-6 -11h12z"/><path class="pointer" d="M{at} {TOP}V116"/>'
+    foot = HEIGHT - BOTTOM
+    line = f'<path class="pointer" d="M{at} {TOP}V{foot - 10}"/>'
+    return f'<path class="mark" d="M{at} {foot}l-6 -11h12z"/>{line}'
 
 
 def _axis_x(x: Axis, unit: str, *, height: int = HEIGHT) -> list[str]:
@@ -208,16 +214,17 @@ def _axis_x(x: Axis, unit: str, *, height: int = HEIGHT) -> list[str]:
     for tick in x.ticks():
         at = x.place(tick)
         parts.append(f'<path class="axis" d="M{at} {foot}v3"/>')
-        parts.append(f'<text x="{at}" y="{foot + 14}" class="tick">{tick:g}</text>')
-    parts.append(f'<text x="{WIDTH - RIGHT}" y="{foot - 3}" class="unit">{escape(unit)}</text>')
+        parts.append(f'<text x="{at}" y="{foot + 14}" class="tick">{x.tick_text(tick)}</text>')
+    if unit not in ("", "1"):
+        parts.append(f'<text x="{WIDTH - RIGHT}" y="{foot + 26}" class="unit">{escape(unit)}</text>')
     return parts
 
 
 def _axis_y(y: Axis, *, unit: str = "") -> list[str]:
     parts = [f'<path class="axis" d="M{LEFT} {y.end}V{y.start}"/>']
     for tick in y.ticks()[:7]:
-        parts.append(f'<text x="{LEFT - 4}" y="{y.place(tick) + 4}" class="tick end">{tick:.4g}</text>')
-    if unit:
+        parts.append(f'<text x="{LEFT - 4}" y="{y.place(tick) + 4}" class="tick end">{y.tick_text(tick)}</text>')
+    if unit not in ("", "1"):
         parts.append(f'<text x="{LEFT + 4}" y="{TOP + 8}" class="unit start">{escape(unit)}</text>')
     return parts
 

@@ -125,7 +125,7 @@ def _curves(trace: Trace) -> list[tuple[str, Markup]]:
             ),
         )
         for name, values in others
-        if len(values) > 1
+        if len(values) > 1 and _unit_of(name) != "1"
     ]
 
 
