@@ -188,7 +188,7 @@ def measure() -> tuple[int, list[Timed]]:
             JUDGED: worker.judge,
             RECORDED: worker.record,
         }
-        return sum(bool(each[2]) for each in messages), compare(sides, calls=5)
+        return sum(bool(each[2]) for each in messages), compare(sides, calls=2, blocks=60)
 
 
 def lines() -> list[Line]:
