@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from station.cli.output import emit, say
+from station.cli.sets_assemble import assemble
 from station.cli.sets_drive import drive
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ def sets() -> None:
     """Matched sets: units that agree, most sets first, then tightest; and the drive of each unit of a set."""
 
 
+sets.add_command(assemble)
 sets.add_command(drive)
 
 

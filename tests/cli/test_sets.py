@@ -205,3 +205,62 @@ def test_shown_sets_are_the_recorded_ones(home: Path) -> None:
     assert "no sets on record" in before
     assert "On record." in text
     assert "L2641-S0001" in after
+
+
+def test_set_that_was_scanned_whole_is_complete(home: Path) -> None:
+    """In any order."""
+    first = _facts(home, *MAKE, "R20=1 %", *RECORD)["sets"][0]
+    result = _run(home, "sets", "assemble", *first["serials"][::-1])
+
+    assert 0 == result.exit_code
+    assert f"Set {first['set']} is complete" in result.stdout
+
+
+def test_wrong_and_missing_units_of_a_set_are_named(home: Path) -> None:
+    """One of another set instead of its own."""
+    first, second = _facts(home, *MAKE, "R20=1 %", *RECORD)["sets"][:2]
+    stray = second["serials"][0]
+    result = _run(home, "sets", "assemble", *first["serials"][:2], stray)
+
+    assert 2 == result.exit_code
+    assert f"wrong: {stray} belongs to set {second['set']}" in result.stdout
+    assert f"missing: {first['serials'][2]}" in result.stdout
+
+
+def test_unit_scanned_twice_does_not_fill_a_set(home: Path) -> None:
+    """Two scans of one coil are one coil."""
+    first = _facts(home, *MAKE, "R20=1 %", *RECORD)["sets"][0]
+    a, b, c = first["serials"]
+    result = _run(home, "sets", "assemble", a, b, b)
+
+    assert 2 == result.exit_code
+    assert f"wrong: {b} scanned twice" in result.stdout
+    assert f"missing: {c}" in result.stdout
+
+
+@pytest.mark.parametrize(
+    ("decision", "held", "words"),
+    [
+        (Decision.FAIL, False, "passes no more"),
+        (Decision.INVALID, False, "passes no more"),
+        (Decision.PASS, True, "is held"),
+    ],
+)
+def test_unit_that_is_good_no_more_makes_its_set_incomplete(
+    home: Path, decision: Decision, held: bool, words: str
+) -> None:
+    """It was good when the set was made; what counts is now."""
+    first = _facts(home, *MAKE, "R20=1 %", *RECORD)["sets"][0]
+    _measure(home, first["serials"][0], 8.0, decision, held=held)
+    result = _run(home, "sets", "assemble", *first["serials"])
+
+    assert 2 == result.exit_code
+    assert words in result.stdout
+
+
+def test_units_of_no_set_are_told(home: Path) -> None:
+    """One clear error."""
+    error = _run(home, "sets", "assemble", "L2641-01-A01").exception
+
+    assert isinstance(error, RecordError)
+    assert "make sets first" in str(error)
