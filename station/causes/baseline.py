@@ -1,7 +1,7 @@
 """What is usual in a lot: centre by panel, spread of the lot, by medians that the odd units can't move.
 
 Robust standard deviation 1.4826 MAD (Iglewicz and Hoaglin 1993); where the tails are wider than a normal one's, the
-95 % range counts instead (at most twice the former), so that a skewed lot does not fill with imagined damage.
+90 % range counts instead (at most twice the former), so that a skewed lot does not fill with imagined damage.
 """
 
 from dataclasses import dataclass
@@ -25,6 +25,8 @@ FLOOR_SD = np.array([2e-3, 3e-4, 5e-4, 3e-4, 5e-4, 5e-4, 3e-6])
 
 _MAD_TO_SD = 1.482602218505602
 _RANGE_UNITS = 200
+_NORMAL_90 = 3.289707253902945
+"""5 to 95 % of a normal distribution, in standard deviations."""
 _WORTH = 3.0
 """Units' worth of the assumed spread in that of a small lot."""
 
@@ -70,8 +72,8 @@ def _spread(residual: FloatArray, column: int) -> float:
     values = residual[np.isfinite(residual)]
     deviation = _MAD_TO_SD * float(np.median(np.abs(values - np.median(values))))
     if len(values) >= _RANGE_UNITS:
-        low, high = np.quantile(values, [0.025, 0.975])
-        deviation = min(max(deviation, (high - low) / 3.92), 2 * deviation)
+        low, high = np.quantile(values, [0.05, 0.95])
+        deviation = min(max(deviation, (high - low) / _NORMAL_90), 2 * deviation)
     else:
         known = len(values) * deviation**2 + _WORTH * ASSUMED_SD[column] ** 2
         deviation = (known / (len(values) + _WORTH)) ** 0.5

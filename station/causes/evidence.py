@@ -18,6 +18,10 @@ _NO_SEAT_M = 0.4e-3
 
 _SURELY = 0.9
 
+_ONLY_R_AND_L = (
+    "by R20 and L alone, metal nearby and another part look like shorted turns; Rs or the field would tell."
+)
+
 _HIGH_LOW = {
     L: ("L", "turns are missing from the flux, or metal is near", "more turns, iron near, or another part"),
     RS_R20: (
@@ -53,6 +57,8 @@ def evidence_of(study: Study, row: int) -> tuple[str, ...]:
     steady = [name for name, score in zip(NAMES[1:], scores[1:], strict=True) if abs(score) < _WORTH_SAYING]
     if steady:
         lines.append(f"as {_others(study)}: {', '.join(steady)}.")
+    if np.isfinite(seen[L]) and not np.isfinite(seen[[RS_R20, B]]).any():
+        lines.append(_ONLY_R_AND_L)
     return tuple(lines + reference_words(study))
 
 

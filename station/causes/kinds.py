@@ -51,11 +51,11 @@ ABOUT: dict[Cause, About] = {
     ),
     Cause.SHORTED_TURNS: About(
         "shorted turns",
-        5e-4,
+        6e-4,
         "look for a bridge between tracks under the microscope or by X-ray, at the turns named",
     ),
     Cause.LAYER_SHORT: About(
-        "short between layers", 2e-4, "look for a bridge through the film: X-ray, then a section at the turns named"
+        "short between layers", 1e-4, "look for a bridge through the film: X-ray, then a section at the turns named"
     ),
     Cause.OPEN: About("open coil", 3e-4, "look for the break under the microscope; probe the vias"),
     Cause.POOR_CONTACT: About("poor contact", 5e-3, "clean pads and needles, seat the unit again, measure again"),
@@ -70,7 +70,7 @@ ABOUT: dict[Cause, About] = {
     Cause.BENCH_DRIFT: About(
         "bench drift", 1e-2, "measure the reference unit: the same shift there is the bench, none is the units"
     ),
-    Cause.NONE_OF_THESE: About("none of the known causes fits", 1e-4, "show the unit and its record to an engineer"),
+    Cause.NONE_OF_THESE: About("none of the known causes fits", 3e-5, "show the unit and its record to an engineer"),
     Cause.NOT_MEASURED: About("not measured, for a reason of the bench", 1e-2, "put the bench right, measure again"),
 }
 """Priors: about one damaged coil in a thousand (shorted, bridged or open), common practice, no source; the others

@@ -135,4 +135,4 @@ def _signatures(rows: list[tuple[Cause, float, dict[int, float], dict[int, float
             extra[number, column] = value
     cause_index = np.array([CAUSES.index(each[0]) for each in rows])
     log_share = np.log([PRIOR[cause] * share / totals[cause] for cause, share, _, _ in rows])
-    return Signatures(cause_index, log_share, shift, extra, (None,) * len(rows))
+    return Signatures(cause_index, log_share, shift, extra, np.zeros_like(shift), (None,) * len(rows))

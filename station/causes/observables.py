@@ -26,6 +26,7 @@ _SENSOR_NOISE_T_PER_A = 2e-6
 """Only weights of the fit: an ordinary sensor at 0.1 A (common practice, no source)."""
 
 _STEP_M = 1e-5
+_CURVED_M = 0.3e-3
 
 
 @dataclass(frozen=True)
@@ -94,8 +95,8 @@ def heights_named(names: Mapping[str, object]) -> tuple[float, ...]:
 def split_field(change: FloatArray, drawn: Drawn) -> FloatArray:
     """Return (B, height) of relative changes (logarithms) of the field at each height, shapes (N, heights) to (N, 2).
 
-    Weighted least squares of ln B = amplitude + slope x offset, the slope being the drawing's; a single height has no
-    offset (NaN). Linear: for offsets up to about 0.2 of the height.
+    Weighted least squares of ln B = amplitude + slope x offset + curvature x offset^2, the last two being the drawing's
+    (two steps; the curvature counts for offsets up to 0.3 mm only). A single height has no offset (NaN).
     """
     if not drawn.heights_m:
         return np.full((len(change), 2), np.nan)
@@ -104,10 +105,14 @@ def split_field(change: FloatArray, drawn: Drawn) -> FloatArray:
     weight = 1.0 / np.hypot(_LINEARITY, _SENSOR_NOISE_T_PER_A / nominal)
     if len(heights) == 1:
         return np.column_stack([change[:, 0], np.full(len(change), np.nan)])
-    further = axis_flux_density_t_per_a(drawn.coil, heights + _STEP_M)
-    slope = np.log(further / nominal) / _STEP_M
+    further, nearer = (axis_flux_density_t_per_a(drawn.coil, heights + each) for each in (_STEP_M, -_STEP_M))
+    slope = np.log(further / nearer) / (2 * _STEP_M)
+    curvature = np.log(further * nearer / nominal**2) / (2 * _STEP_M**2)
     design = np.column_stack([np.ones(len(heights)), slope * 1e-3]) * weight[:, None]
-    fitted = (change * weight) @ np.linalg.pinv(design).T
+    solve = np.linalg.pinv(design).T
+    first = (change * weight) @ solve
+    offset_m = np.clip(first[:, [1]] * 1e-3, -_CURVED_M, _CURVED_M)
+    fitted = ((change - curvature * offset_m**2) * weight) @ solve
     return fitted * np.array([1.0, 1e-3])
 
 

@@ -9,36 +9,49 @@ from station.coil.geometry import FloatArray
 _AT_ONCE = 2_048
 
 
-def case_log_likelihood(residual: FloatArray, spread: FloatArray, table: Signatures) -> FloatArray:
+def case_log_likelihood(
+    residual: FloatArray, spread: FloatArray, table: Signatures, *, copper: FloatArray | None = None
+) -> FloatArray:
     """Return ln of each case's density for each unit, shape (N, J); missing observables (NaN) say nothing.
 
-    residual: observables less what is usual (N, 7). spread: their standard deviations (7,). Observables count as
-    independent within a panel; each case's own spread adds to the lot's in square.
+    residual: observables less what is usual (N, 7). spread: their standard deviations (7,). copper: ln R20 off the
+    drawing (N,), NaN where not known. Observables count as independent within a panel; each case's own spread adds to
+    the lot's in square.
     """
     found = np.empty((len(residual), len(table.cause)))
     known = np.isfinite(residual)
     patterns, of = np.unique(known, axis=0, return_inverse=True)
+    own = np.zeros(len(residual)) if copper is None else np.nan_to_num(copper)
     for number, present in enumerate(patterns):
         rows = np.flatnonzero(of.ravel() == number)
-        found[rows] = _present(residual[np.ix_(rows, present)], spread[present], table, present)
+        found[rows] = _present(residual[np.ix_(rows, present)], own[rows], spread[present], table, present)
     return found
 
 
-def _present(residual: FloatArray, spread: FloatArray, table: Signatures, present: np.ndarray) -> FloatArray:
+def _present(
+    residual: FloatArray, copper: FloatArray, spread: FloatArray, table: Signatures, present: np.ndarray
+) -> FloatArray:
+    """-(r - a - g u)^2 w/2 summed over the observables and multiplied out, so that it is a handful of products."""
     weight = 1.0 / (spread**2 + table.extra_sd[:, present] ** 2)
-    shift = table.shift[:, present]
-    constant = 0.5 * np.log(weight * spread**2).sum(axis=1) - 0.5 * (weight * shift**2).sum(axis=1)
-    return constant - 0.5 * (residual**2) @ weight.T + residual @ (weight * shift).T
+    slope = table.per_copper[:, present]
+    shift = table.shift[:, present] - slope * table.shift[:, [0]]
+    found = residual @ (weight * shift).T - 0.5 * (residual**2) @ weight.T
+    found += 0.5 * np.log(weight * spread**2).sum(axis=1) - 0.5 * (weight * shift**2).sum(axis=1)
+    if slope.any():
+        u = copper[:, None]
+        found += (residual * u) @ (weight * slope).T - u * (weight * shift * slope).sum(axis=1)
+        found -= 0.5 * u**2 * (weight * slope**2).sum(axis=1)
+    return found
 
 
 def posterior(
-    residual: FloatArray, spread: FloatArray, table: Signatures, log_code: FloatArray
+    residual: FloatArray, spread: FloatArray, table: Signatures, log_code: FloatArray, copper: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return the probability of each cause (N, causes) and of each case (N, J).
 
     log_code: ln of how likely each unit's reason code is under each cause, shape (N, causes).
     """
-    score = case_log_likelihood(residual, spread, table) + table.log_share + log_code[:, table.cause]
+    score = case_log_likelihood(residual, spread, table, copper=copper) + table.log_share + log_code[:, table.cause]
     score -= score.max(axis=1, keepdims=True)
     cases = np.exp(score)
     cases /= cases.sum(axis=1, keepdims=True)
@@ -47,11 +60,9 @@ def posterior(
 
 
 def cause_probabilities(
-    residual: FloatArray, spread: FloatArray, table: Signatures, log_code: FloatArray
+    residual: FloatArray, spread: FloatArray, table: Signatures, log_code: FloatArray, copper: FloatArray
 ) -> FloatArray:
     """As `posterior`, the causes only, in pieces that keep the memory small."""
-    pieces = [
-        posterior(residual[start : start + _AT_ONCE], spread, table, log_code[start : start + _AT_ONCE])[0]
-        for start in range(0, len(residual), _AT_ONCE)
-    ]
+    slices = [slice(start, start + _AT_ONCE) for start in range(0, len(residual), _AT_ONCE)]
+    pieces = [posterior(residual[each], spread, table, log_code[each], copper[each])[0] for each in slices]
     return np.vstack(pieces) if pieces else np.zeros((0, len(CAUSES)))

@@ -13,7 +13,7 @@ from station.coil.geometry import FloatArray
 from station.coil.inductance import inductance_h
 
 MODEL_ERROR = 0.05
-"""Of each predicted shift: what the unit's own width and thickness, the contact's grid and the model leave."""
+"""Of each predicted shift: what the grid of contacts and counts, and the model, leave."""
 
 _COPPER_SD = 0.15
 """ln R20: a damaged coil may have odd copper besides, widths within +-20 % and more."""
@@ -38,13 +38,16 @@ class Place:
 class Signatures:
     """J cases. cause: index into CAUSES (J,). log_share: ln of prior times the case's share of its cause (J,).
 
-    shift, extra_sd: of each observable, shape (J, 7). places: of each case, None where a cause has none.
+    shift, extra_sd: of each observable, shape (J, 7). per_copper: change of each shift with ln R of the unit's own
+    copper, which is what its R20 is off the drawing less the case's shift of it, (J, 7). places: of each case, None
+    where a cause has none.
     """
 
     cause: np.ndarray
     log_share: FloatArray
     shift: FloatArray
     extra_sd: FloatArray
+    per_copper: FloatArray
     places: tuple[Place | None, ...]
 
 
@@ -55,6 +58,7 @@ class _Cases:
     share: FloatArray
     extra_sd: FloatArray
     places: tuple[Place | None, ...] = ()
+    per_copper: FloatArray | None = None
 
 
 @lru_cache(maxsize=8)
@@ -88,7 +92,10 @@ def _joined(tables: list[_Cases]) -> Signatures:
         places.extend(each.places or (None,) * len(each.share))
     shift = np.vstack([each.shift for each in tables])
     extra = np.vstack([each.extra_sd for each in tables])
-    return Signatures(np.concatenate(causes), np.concatenate(shares), shift, extra, tuple(places))
+    slopes = [np.zeros_like(each.shift) if each.per_copper is None else each.per_copper for each in tables]
+    return Signatures(
+        np.concatenate(causes), np.concatenate(shares), shift, extra, np.vstack(slopes), tuple(places)
+    )
 
 
 def _still(cause: Cause) -> _Cases:
@@ -156,8 +163,9 @@ def _bridges(drawn: Drawn) -> list[_Cases]:
         extra_sd = MODEL_ERROR * np.abs(table.shift)
         odd = extra_sd.copy()
         odd[:, R20] = np.hypot(odd[:, R20], _COPPER_SD)
-        found.append(_Cases(cause, table.shift, (1 - _COPPER_SHARE) * table.share, extra_sd, places))
-        found.append(_Cases(cause, table.shift, _COPPER_SHARE * table.share, odd, places))
+        usual_share = (1 - _COPPER_SHARE) * table.share
+        found.append(_Cases(cause, table.shift, usual_share, extra_sd, places, table.per_copper))
+        found.append(_Cases(cause, table.shift, _COPPER_SHARE * table.share, odd, places, table.per_copper))
     return found
 
 
@@ -191,6 +199,9 @@ def _metal(drawn: Drawn) -> list[_Cases]:
         higher_l, higher_r = _coupled(coupling, loop * ratio, quality * ratio)
         columns |= {L2_L: higher_l - inductance, RS2_RS: higher_r - resistance}
     metal = _shifted(Cause.METAL, columns, np.ones(len(coupling)))
+    # A sheet is many loops: between two frequencies it follows none of them closely.
+    metal.extra_sd[:, L2_L] += 0.2 * np.abs(inductance)
+    metal.extra_sd[:, RS2_RS] += 0.7 * np.abs(resistance)
     added = np.geomspace(0.01, 0.6, 9)
     iron = _shifted(Cause.METAL, {L: np.log1p(added), B: np.log1p(added)}, np.ones(len(added)))
     room = iron.extra_sd + np.abs(iron.shift) * 0.5

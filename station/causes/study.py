@@ -8,7 +8,7 @@ from station.causes.baseline import Baseline, baseline_of
 from station.causes.codes import code_log_likelihood
 from station.causes.kinds import CAUSES, Cause
 from station.causes.level import ReferenceShift, level_probabilities
-from station.causes.observables import RS_R20, B, Drawn, Findings, L, observables
+from station.causes.observables import R20, RS_R20, B, Drawn, Findings, L, observables
 from station.causes.posterior import cause_probabilities, posterior
 from station.causes.signatures import signatures_of
 from station.coil.geometry import FloatArray
@@ -19,7 +19,7 @@ case can then be more than exp(4) times as likely, and none has such a share of 
 
 _PASS = "PASS"
 _NOTHING = CAUSES.index(Cause.NOTHING)
-_LEVEL = [0, L, RS_R20, B]
+_LEVEL = [R20, L, RS_R20, B]
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,8 +51,9 @@ def study_of(findings: Findings, drawn: Drawn, *, reference: tuple[ReferenceShif
     seen = observables(findings, drawn)
     baseline = baseline_of(seen, findings.panels)
     measured = np.asarray(np.isfinite(seen).any(axis=1))
-    standing = baseline.lot_centre if baseline.from_lot else np.nanmean(np.where(measured[:, None], seen, 0.0), axis=0)
-    standing = np.where(np.isfinite(seen).any(axis=0), standing, np.nan)
+    standing = np.full(seen.shape[1], np.nan)
+    there = np.isfinite(seen).any(axis=0)
+    standing[there] = baseline.lot_centre[there] if baseline.from_lot else np.nanmedian(seen[:, there], axis=0)
     return Study(
         findings,
         drawn,
@@ -80,7 +81,10 @@ def unit_probabilities(study: Study, *, rows: np.ndarray | None = None) -> Float
     measured = np.isfinite(study.seen[chosen]).any(axis=1)
     usual = (scores**2).sum(axis=1) < USUAL
     odd = np.flatnonzero(~usual | ~measured | _coded(study, chosen))
-    found[odd] = cause_probabilities(study.residual[chosen[odd]], spread, table, study.log_code[chosen[odd]])
+    close = chosen[odd]
+    found[odd] = cause_probabilities(
+        study.residual[close], spread, table, study.log_code[close], study.seen[close, R20]
+    )
     return _with_level(study, chosen, found)
 
 
@@ -88,7 +92,11 @@ def case_probabilities(study: Study, row: int) -> tuple[FloatArray, FloatArray]:
     """Return the probabilities of the causes (causes,) and of all cases (J,) for one unit, none left out."""
     rows = np.array([row])
     causes, cases = posterior(
-        study.residual[rows], study.baseline.spread, signatures_of(study.drawn), study.log_code[rows]
+        study.residual[rows],
+        study.baseline.spread,
+        signatures_of(study.drawn),
+        study.log_code[rows],
+        study.seen[rows, R20],
     )
     return _with_level(study, rows, causes)[0], cases[0]
 

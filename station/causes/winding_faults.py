@@ -7,7 +7,15 @@ import numpy as np
 from station.causes.kinds import Cause
 from station.causes.observables import L2_L, NAMES, R20, RS2_RS, RS_R20, B, Drawn, L, split_field
 from station.coil.capacitance import apparent_series, self_resonance
-from station.coil.circuit import Short, TurnNetwork, layer_short, network_of, shorted_turns, solve_impedance
+from station.coil.circuit import (
+    ComplexArray,
+    Short,
+    TurnNetwork,
+    layer_short,
+    network_of,
+    shorted_turns,
+    solve_impedance,
+)
 from station.coil.constants import MU0_H_PER_M
 from station.coil.geometry import CoilGeometry, FloatArray
 from station.coil.windings import turns_of
@@ -15,17 +23,23 @@ from station.coil.windings import turns_of
 _DIRECT_HZ = 1.0
 """Low enough to stand for direct current."""
 
-_COUNTS = (1, 2, 3, 4, 5, 6, 8, 10, 14, 20, 28, 40)
+_COUNTS = (1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 17, 20, 24, 28, 34, 40)
 _FEW = 5
+_FACTOR = 1.15
+"""Of R, for the slope with a unit's own copper."""
 _CONTACTS = ((0.0, 0.6), (0.1, 0.15), (0.3, 0.1), (1.0, 0.1), (3.0, 0.05))
 """Resistance of the bridge, in mean resistances of a bridged turn, and how often (ours: most are solid copper)."""
 
 
 @dataclass(frozen=True, eq=False)
 class FaultTable:
-    """One kind of bridge: shift of the observables (J, 7), share of each case (J,), and (layer, first, count, ohm)."""
+    """One kind of bridge: shift of the observables (J, 7), share of each case (J,), and (layer, first, count, ohm).
+
+    per_copper: by how much each shift changes with ln R of the unit's own copper (J, 7): the loop's time constant does.
+    """
 
     shift: FloatArray
+    per_copper: FloatArray
     share: FloatArray
     places: tuple[tuple[int, int, int, float], ...]
 
@@ -36,11 +50,11 @@ def fault_cases(drawn: Drawn) -> dict[Cause, FaultTable]:
     per_layer = len(coil.turn_fractions())
     turns: list[tuple[Short, float, tuple[int, int, int, float]]] = []
     for layer in range(coil.layers):
-        for count in (each for each in _COUNTS if each <= per_layer):
+        for count in (each for each in _COUNTS if each <= per_layer and each < per_layer * coil.layers):
             for first in range(per_layer - count + 1):
                 for ratio, often in _CONTACTS if count <= _FEW else _CONTACTS[:1]:
                     short = shorted_turns(coil, layer=layer, first_index=first, count=count)
-                    share = often / count**2 / (per_layer - count + 1)
+                    share = often / count / (per_layer - count + 1)
                     turns.append(_case(network, short, share, ratio, (layer, first, count)))
     tables = {Cause.SHORTED_TURNS: _table(drawn, network, turns)}
     bridges = []
@@ -68,30 +82,69 @@ def _case(
 def _table(
     drawn: Drawn, network: TurnNetwork, cases: list[tuple[Short, float, tuple[int, int, int, float]]]
 ) -> FaultTable:
+    shorts = [each[0] for each in cases]
+    shift, higher, lower = (_shifts(drawn, network, shorts, factor) for factor in (1.0, _FACTOR, 1 / _FACTOR))
+    share = np.array([each[1] for each in cases])
+    per_copper = (higher - lower) / (2 * np.log(_FACTOR))
+    return FaultTable(shift, per_copper, share / share.sum(), tuple(each[2] for each in cases))
+
+
+def _shifts(drawn: Drawn, network: TurnNetwork, cases: list[Short], factor: float) -> FloatArray:
+    """Shifts of the observables (J, 7) against the sound coil, both with `factor` times the drawing's resistance.
+
+    The bridges' resistances grow by it too: they are given in turns.
+    """
     frequencies = np.array([_DIRECT_HZ, *drawn.frequencies_hz])
     capacitance_f = self_resonance(drawn.coil).capacitance_f
-    per_turn = _turn_fields_t_per_a(drawn.coil, np.array(drawn.heights_m))
-
-    def read(shorts: list[Short]) -> tuple[FloatArray, FloatArray, FloatArray]:
-        seen = solve_impedance(network, frequencies, faults=shorts)
-        series, inductance = apparent_series(seen.resistance_ohm, seen.inductance_h, capacitance_f, frequencies)
-        return np.log(series), np.log(inductance), per_turn @ seen.turn_currents[0].real
-
-    sound_r, sound_l, sound_b = read([])
+    sound = solve_impedance(network, frequencies, resistance_factor=factor)
+    bridged, current = _bridged(network, frequencies, cases, factor)
+    series, inductance = _apparent(bridged, capacitance_f, frequencies)
+    sound_r, sound_l = apparent_series(sound.resistance_ohm, sound.inductance_h, capacitance_f, frequencies)
+    resistance, inductance = np.log(series / sound_r), np.log(inductance / sound_l)
     shift = np.zeros((len(cases), len(NAMES)))
-    field_change = np.zeros((len(cases), len(drawn.heights_m)))
-    for row, (short, _, _) in enumerate(cases):
-        series, inductance, flux = read([short])
-        series, inductance = series - sound_r, inductance - sound_l
-        shift[row, R20], shift[row, L] = series[0], inductance[1]
-        shift[row, RS_R20] = series[1] - series[0]
-        if len(frequencies) > 2:
-            shift[row, L2_L], shift[row, RS2_RS] = inductance[2] - inductance[1], series[2] - series[1]
-        field_change[row] = np.log(np.maximum(flux / sound_b, 1e-3))
+    shift[:, R20], shift[:, L] = resistance[:, 0], inductance[:, 1]
+    shift[:, RS_R20] = resistance[:, 1] - resistance[:, 0]
+    if len(frequencies) > 2:
+        shift[:, L2_L], shift[:, RS2_RS] = inductance[:, 2] - inductance[:, 1], resistance[:, 2] - resistance[:, 1]
     if drawn.heights_m:
-        shift[:, B:] = np.nan_to_num(split_field(field_change, drawn))
-    share = np.array([each[1] for each in cases])
-    return FaultTable(shift, share / share.sum(), tuple(each[2] for each in cases))
+        per_turn = _turn_fields_t_per_a(drawn.coil, np.array(drawn.heights_m))
+        ratio = (current @ per_turn.T) / per_turn.sum(axis=1)
+        shift[:, B:] = np.nan_to_num(split_field(np.log(np.maximum(ratio, 1e-3)), drawn))
+    return shift
+
+
+def _bridged(
+    network: TurnNetwork, frequency_hz: FloatArray, cases: list[Short], factor: float
+) -> tuple[ComplexArray, FloatArray]:
+    """Impedance (J, frequencies) and direct current of every turn for 1 A (J, turns), with one short each.
+
+    `circuit.solve_impedance` for thousands of single shorts at once: Z less D^2/M, with M the impedance of the bridge's
+    mesh and D what 1 A drives into it (mesh analysis).
+    """
+    turns = np.arange(len(network.resistance_ohm))
+    first, last = (np.array([[getattr(each, end)] for each in cases]) for end in ("first_node", "last_node"))
+    inside = ((turns >= first) & (turns < last)).astype(float)
+    contact = factor * np.array([each.contact_ohm for each in cases])
+    own_flux = np.einsum("jt,jt->j", inside @ network.inductance_h, inside)
+    driven_flux = inside @ network.inductance_h.sum(axis=1)
+    impedance = np.empty((len(cases), len(frequency_hz)), dtype=complex)
+    current = np.ones_like(inside)
+    for place, omega in enumerate(2 * np.pi * frequency_hz):
+        resistance = network.resistance_ohm * factor + omega**2 * network.eddy_s2_ohm / factor
+        own, driven = inside @ resistance, inside @ resistance + 1j * omega * driven_flux
+        mesh = own + contact + 1j * omega * own_flux
+        whole = resistance.sum() + network.series_ohm * factor + 1j * omega * network.inductance_h.sum()
+        impedance[:, place] = whole - driven**2 / mesh
+        if place == 0:
+            current -= (driven / mesh).real[:, None] * inside
+    return impedance, current
+
+
+def _apparent(
+    impedance: ComplexArray, capacitance_f: float, frequency_hz: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    inductance = impedance.imag / (2 * np.pi * frequency_hz)
+    return apparent_series(impedance.real, inductance, capacitance_f, frequency_hz)
 
 
 def _turn_fields_t_per_a(coil: CoilGeometry, heights_m: FloatArray) -> FloatArray:
