@@ -108,6 +108,7 @@ def test_skewed_values_take_a_fitted_distribution_and_say_so() -> None:
     assert missed <= 4
 
 
+@pytest.mark.slow
 def test_two_humps_take_the_values_themselves() -> None:
     """No family fits a mixed lot; with enough values their own percentiles serve, with bounds."""
     generator = np.random.default_rng(5)

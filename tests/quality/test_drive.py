@@ -72,6 +72,7 @@ def test_runaway_current_is_told() -> None:
     assert not ways["own current"].possible
 
 
+@pytest.mark.slow
 @given(st.floats(1e-5, 1.5e-3), st.floats(-20.0, 60.0))
 def test_more_field_is_more_heat(field_t: float, ambient_degc: float) -> None:
     """Monotone in the field, whichever way."""
