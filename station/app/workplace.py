@@ -210,7 +210,7 @@ class Workplace:
 
     def request_stop(self, who: str) -> None:
         """Stop what is under way: the drive goes off on its way out. CAUTION: this is no emergency stop."""
-        if self._nest is not None and self._shown.board.busy:
+        if self._nest is not None and self.busy:
             self._nest.request_stop(f"Stop drive, asked for by {who}")
             self._confirmed.set()
 
@@ -270,7 +270,7 @@ class Workplace:
             except SerialError as error:
                 self._tell(ScanRefused(text=text[:60], words=str(error)))
                 return
-            if not self._shown.lot:
+            if not self._shown.lot or record.opened.repeats_run_id:
                 self._show(lot=record.opened.unit.lot, spread=self._spread(record.opened.unit.lot))
             else:
                 new = [each.value for each in record.results if each.characteristic == SPREAD_OF and each.value]

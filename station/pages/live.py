@@ -228,5 +228,5 @@ def _wake(loop: asyncio.AbstractEventLoop, changed: asyncio.Event) -> None:
 
 
 def _event(number: str, html: str, say: str, shown: Shown) -> str:
-    data = json.dumps({"html": html, "say": say, "busy": shown.board.busy, "confirm": shown.confirm})
+    data = json.dumps({"html": html, "say": say, "refusal": shown.board.notice, "confirm": shown.confirm})
     return f"id: {number}\nevent: board\ndata: {data}\n\n"

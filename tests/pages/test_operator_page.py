@@ -157,12 +157,12 @@ def test_scan_with_nothing_focused_is_caught(page: Page, workplace: Workplace) -
 def test_typed_serial_is_asked_for_twice(page: Page, workplace: Workplace) -> None:
     """What a person types slowly must be typed twice alike; a scanner's speed needs no second time."""
     signed_in(page)
-    page.keyboard.type(UNITS[0], delay=90)
+    page.keyboard.type(UNITS[0], delay=200)
     page.keyboard.press("Enter")
     expect(page.locator("#notice")).to_contain_text("once more", timeout=DEADLINE_MS)
     assert [] == workplace.station.records.runs_of(UNITS[0])
 
-    page.keyboard.type(UNITS[0], delay=90)
+    page.keyboard.type(UNITS[0], delay=200)
     page.keyboard.press("Enter")
     expect(page.locator(".verdict .place")).to_be_visible(timeout=DEADLINE_MS)
 

@@ -5,7 +5,8 @@ const field = document.getElementById("field");
 const notice = document.getElementById("notice");
 const say = document.getElementById("say");
 const QUIET_MS = 3000; // the station gives a sign of life each second
-const SCANNER_MS = 60; // a scanner types faster than this a character, a person slower
+const SCANNER_MS = 100; // a scanner types faster than this a character, a person slower
+let refusal = "";
 let heard = performance.now();
 let began = 0;
 
@@ -13,6 +14,21 @@ function connected(yes) {
   document.body.classList.toggle("lost", !yes);
   document.getElementById("lost").hidden = yes;
   if (yes) heard = performance.now();
+}
+
+// Refused aloud: eyes are on the unit, not on the screen.
+function beep() {
+  try {
+    const sound = new AudioContext();
+    const tone = sound.createOscillator();
+    tone.frequency.value = 330;
+    tone.connect(sound.destination);
+    tone.start();
+    tone.stop(sound.currentTime + 0.35);
+    tone.onended = () => sound.close();
+  } catch {
+    // A machine without sound: the words and the shape are there all the same.
+  }
 }
 
 let source = null;
@@ -26,6 +42,8 @@ function listen() {
     board.dataset.after = event.lastEventId;
     if (say.textContent !== told.say) say.textContent = told.say;
     document.getElementById("confirm").hidden = !told.confirm;
+    if (told.refusal && told.refusal !== refusal) beep();
+    refusal = told.refusal;
     notice.textContent = "";
     connected(true);
   });
@@ -44,6 +62,7 @@ async function send(path, fields) {
     });
     const told = await reply.json();
     notice.textContent = told.words;
+    if (!reply.ok) beep();
     if (told.go) location.assign(told.go);
     if (told.who) {
       // Signed in without loading the page anew: a scan that follows at once must not get lost.
