@@ -1,7 +1,7 @@
 """The lot's statistics put together: which subgroups, which chart, which sources, by what is known of the units."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -10,7 +10,7 @@ from station.app.lot_samples import LotSample
 from station.quality.capability import Capability, capability
 from station.quality.charts import Chart, individuals_charts, mean_deviation_charts, mean_range_charts
 from station.quality.components import Components, nested_components
-from station.quality.outliers import Outliers, robust_outliers
+from station.quality.outliers import USUAL_CUTOFF, Outliers, robust_outliers
 from station.quality.panel import PanelMap, panel_map
 from station.quality.readings import StudyDataError
 from station.quality.risk import Tolerance
@@ -65,6 +65,33 @@ class ChartSet:
 def lot_capability(lot: LotSample, tolerance: Tolerance, *, level: float = 0.95) -> Capability:
     """Return the capability of a lot, with the spread within panels, or from unit to unit where panels aren't known."""
     return capability(lot.sample, tolerance, within=within_of(lot), level=level)
+
+
+def without_odd(lot: LotSample) -> LotSample:
+    """Return the sample less the units that the robust rule finds odd, with that in its population's words.
+
+    For what the process makes when nothing is broken. It is no longer what is made: say so where it is shown.
+    """
+    try:
+        odd = robust_outliers(lot.sample).indices
+    except StudyDataError:
+        return lot
+    if not odd:
+        return lot
+    kept = np.setdiff1d(np.arange(lot.sample.size), odd)
+    words = f"{lot.sample.population}, less {len(odd)} odd (beyond {USUAL_CUTOFF:g} robust standard deviations)"
+
+    def of(labels: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(labels[i] for i in kept) if labels else ()
+
+    return replace(
+        lot,
+        sample=Sample(lot.sample.values[kept], words, lot.sample.unit_symbol),
+        serials=of(lot.serials),
+        panels=of(lot.panels),
+        rows=of(lot.rows),
+        columns=of(lot.columns),
+    )
 
 
 def within_of(lot: LotSample) -> WithinDeviation | None:

@@ -36,6 +36,12 @@ POPULATION = click.option(
     show_default=True,
     help="All units with a value, or those that pass and are not held.",
 )
+WITHOUT_ODD = click.option(
+    "--without-odd",
+    "odd_left_out",
+    is_flag=True,
+    help="Leave out units beyond 3.5 robust standard deviations; the population says so.",
+)
 LOWER = click.option("--lower", help="Lower limit instead of the plan's, such as '6.8 ohm'; for a file a plain number.")
 UPPER = click.option("--upper", help="Upper limit, likewise.")
 LEVEL = click.option(

@@ -17,6 +17,7 @@ from station.cli.lot_options import (
     UPPER,
     VALUE_HEADER,
     VALUES,
+    WITHOUT_ODD,
     draw,
     limits_for,
     one_source,
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
 @LOWER
 @UPPER
 @POPULATION
+@WITHOUT_ODD
 @LEVEL
 @AS_JSON
 @PLOT
@@ -56,6 +58,7 @@ def capability(
     lower: str | None,
     upper: str | None,
     population: str,
+    odd_left_out: bool,
     level: float,
     as_json: bool,
     plot: Path | None,
@@ -69,7 +72,7 @@ def capability(
     Example: coilgate lot capability L2641 --characteristic R20
              coilgate lot capability --values readings.csv --lower 6.8 --upper 9.2
     """
-    from station.app.lot_quality import lot_capability
+    from station.app.lot_quality import lot_capability, without_odd
 
     check_plot(plot)
     one_source(name, file)
@@ -80,6 +83,8 @@ def capability(
     )
     if len(samples) > 1 and (plot is not None or lower is not None or upper is not None):
         raise click.UsageError("--plot, --lower and --upper are of one characteristic: add --characteristic.")
+    if odd_left_out:
+        samples = [without_odd(each) for each in samples]
     found, refused = [], dict.fromkeys(empty, "no unit has a value")
     for each in samples:
         limits, origin = limits_for(each, plan, lower, upper)

@@ -53,10 +53,27 @@ def capability_table(rows: Sequence[tuple[LotSample, Capability]], refused: Mapp
     ]
     level = f"{rows[0][1].level:.0%} bounds of Ppk"
     head = ("characteristic", "units", "mean", "deviation", "Pp", "Ppk", "Cp", "Cpk", level, "route")
-    lot, first = rows[0]
-    words = first.population.replace(f"a measured {lot.characteristic}", "a measured value of each")
-    none = [f"Not stated: {name}: {why}" for name, why in refused.items()]
-    return "\n".join([f"{_source(lot)}:", table(head, cells), *none, "", f"Population: {words}."])
+    lot = rows[0][0]
+    notes = [f"Not stated: {name}: {why}" for name, why in refused.items()]
+    without = [lot.characteristic for lot, found in rows if found.ppk is None]
+    if without:
+        notes.append(
+            f"No index of {', '.join(without)}: not normal, no fitted distribution holds, too few values for percentiles. "
+            "--characteristic tells more; --without-odd leaves odd units out."
+        )
+    return "\n".join([f"{_source(lot)}:", table(head, cells), *notes, "", f"Population: {_populations(rows)}."])
+
+
+def _populations(rows: Sequence[tuple[LotSample, Capability]]) -> str:
+    """One population in words for all; what is left out is told by characteristic."""
+    shared, left_out = "", dict[str, list[str]]()
+    for lot, found in rows:
+        shared, comma, less = found.population.replace(f"a measured {lot.characteristic}", "a measured value").partition(
+            ", less "
+        )
+        if comma:
+            left_out.setdefault(less, []).append(lot.characteristic)
+    return "; ".join([shared, *(f"of {', '.join(names)} less {less}" for less, names in left_out.items())])
 
 
 def chart_text(lot: LotSample, charts: ChartSet) -> str:

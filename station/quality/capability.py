@@ -127,7 +127,7 @@ def capability(
         return _by_percentiles(sample, tolerance, within, normality, level, Route.VALUES, why, None)
     why += (
         f": an index needs {LEAST_FOR_PERCENTILES} values or more then; got {sample.size}. "
-        "Look at the histogram: two lots, a sorted lot, outliers?"
+        "Look at the histogram for two lots in one, a sorted lot, odd units"
     )
     return _made(sample, tolerance, within, normality, level, Route.NONE, why, None, None, {})
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from station.app.lot_quality import lot_capability, lot_spread, within_of
+from station.app.lot_quality import lot_capability, lot_spread, within_of, without_odd
 from station.app.lot_samples import LotSample, file_sample
 from station.errors import StudyError
 from station.quality.risk import Tolerance
@@ -67,3 +67,15 @@ def test_file_keeps_serials_and_places() -> None:
 
     assert (("A", "B"), ("1", "1"), ()) == (lot.serials, lot.panels, lot.rows)
     assert [7.9, 8.1] == lot.sample.values.tolist()
+
+
+def test_odd_units_are_left_out_with_words_and_places() -> None:
+    """A shorted coil of a hundred: the rest, in order, with a population that says what is missing."""
+    values = np.append(np.random.default_rng(26).normal(11.6e-6, 0.04e-6, 99), 10.2e-6)[::-1]
+    lot = _lot(values, np.arange(100))
+    kept = without_odd(lot)
+
+    assert values[1:].tolist() == kept.sample.values.tolist()
+    assert lot.panels[1:] == kept.panels
+    assert kept.sample.population.endswith("less 1 odd (beyond 3.5 robust standard deviations)")
+    assert without_odd(kept) is kept

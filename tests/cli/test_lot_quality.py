@@ -301,3 +301,20 @@ def test_population_passed_leaves_out_what_fails(tmp_path: Path) -> None:
 
     assert (20, 15) == (made["units"], passed["units"])
     assert "that pass and are not held" in passed["population"]
+
+
+def test_odd_units_keep_an_index_back_until_they_are_left_out(tmp_path: Path) -> None:
+    """A broken coil among good ones: no index rather than a wrong one; with it left out, one of the rest."""
+    values = np.append(np.random.default_rng(6).normal(8.0, 0.05, 59), 6.9)
+    with Records.open(tmp_path) as records:
+        for i, value in enumerate(values):
+            opened = make_opened(f"U{i:02d}")
+            records.open_run(opened)
+            records.close_run(make_record(opened, r20_ohm=float(value), results=1))
+    limits = ("lot", "capability", "L2641", "--characteristic", "R20", "--lower", "6.8 ohm", "--upper", "9.2 ohm")
+    whole = _facts(tmp_path, *limits)["characteristics"]["R20"]
+    rest = _facts(tmp_path, *limits, "--without-odd")["characteristics"]["R20"]
+
+    assert (60, "none", None) == (whole["units"], whole["route"], whole["Ppk"])
+    assert (59, "normal") == (rest["units"], rest["route"])
+    assert "less 1 odd" in rest["population"]
