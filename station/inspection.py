@@ -280,6 +280,7 @@ class Inspection:
             fixture_identity=self.fixture_identity,
             calibration_overdue=self.calibration_overdue,
             fixture_required=plan.plan.fixture,
+            plan_hash=plan.plan.text_hash,
             life=self.fixture_life("" if verification is None else verification.verification_id),
         )
 

@@ -108,6 +108,7 @@ def _verification(
         unit_limit=unit_limit,
         operator=operator,
         words=words,
+        plan_hash=plan.plan.text_hash,
     )
 
 

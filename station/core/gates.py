@@ -23,6 +23,7 @@ def gate(
     calibration_overdue: Iterable[str] = (),
     fixture_required: str = "",
     life: FixtureLife = NO_LIFE,
+    plan_hash: str = "",
 ) -> Reason | None:
     """Return why this run may not give PASS, or None if it may.
 
@@ -36,6 +37,7 @@ def gate(
         fixture_identity: what the fixture answers now.
         calibration_overdue: names of instruments past their due date (`overdue_instruments`).
         fixture_required: what the plan says that the fixture's identity must begin with; empty: nothing.
+        plan_hash: of the plan's text; another revision may ask for what the reference units have not shown.
         life: how long the fixture's probes have served, and whether they were touched since the verification.
     """
     if purpose is not Purpose.PRODUCTION:
@@ -53,6 +55,8 @@ def gate(
         return reason("not_verified")
     if life.serviced_since_verification:
         return reason("fixture_serviced")
+    if plan_hash and verification.plan_hash not in ("", plan_hash) and verification.part == part:
+        return reason("other_plan", message=f"{verification.plan_hash[:12]}, this is {plan_hash[:12]}")
     return _verification_reason(verification, now_utc, units_since_verification, part, fixture_identity)
 
 

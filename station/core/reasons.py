@@ -220,6 +220,9 @@ CAUSES: dict[str, Cause] = {
         "the probes have made as many contacts as they may",
         "Change them and enter it (coilgate bench cleaned --probes-changed), then run the reference units.",
     ),
+    "other_plan": Cause(
+        "the bench was verified with another revision of the plan", "Run the reference units, then scan again."
+    ),
     "other_part": Cause("the bench was verified for another part", "Run the reference units of this part."),
     "plan_not_released": Cause("the plan is not released", "Call the engineer to release it."),
     "calibration_overdue": Cause("an instrument's calibration is overdue", "Call the engineer."),

@@ -28,6 +28,8 @@ class Verification:
     words: str
     run_ids: tuple[str, ...] = ()
     """The runs of the reference units (purpose verification)."""
+    plan_hash: str = ""
+    """Of the plan that they were measured with; empty: on record from before it was kept."""
 
 
 @dataclass(frozen=True, slots=True)

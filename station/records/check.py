@@ -36,6 +36,7 @@ from station.records.schema import (
     run_opened,
     unit,
     verification,
+    verification_plan,
     verification_value,
 )
 from station.records.views import ChainFault, ChainReport, Head
@@ -161,6 +162,18 @@ def _keyed(query: Select[Any], own_key: str, dropped: tuple[str, ...]) -> Callab
     return read
 
 
+def _verifications(connection: Connection, subjects: Sequence[str]) -> _Contents:
+    query = select(verification, verification_plan.c.plan_hash).outerjoin(verification_plan)
+    rows = connection.execute(query.where(verification.c.verification_id.in_(subjects))).mappings()
+    # One without a plan was recorded before its plan was kept.
+    return {
+        row["verification_id"]: _bytes_without(
+            dict(row), ("verification_key", *(() if row["plan_hash"] is not None else ("plan_hash",)))
+        )
+        for row in rows
+    }
+
+
 def _values(connection: Connection, subjects: Sequence[str]) -> _Contents:
     query = select(verification_value, verification.c.verification_id).join(verification)
     wanted = query.where(verification.c.verification_id.in_(subjects))
@@ -197,7 +210,7 @@ _HOLD_KEYS = ("hold_key", "unit_key", "run_key")
 _READERS: dict[str, Callable[[Connection, Sequence[str]], _Contents]] = {
     "run": _runs,
     "decision": _decisions,
-    "verification": _keyed(select(verification), "verification_id", ("verification_key",)),
+    "verification": _verifications,
     "values": _values,
     "fixture": _keyed(select(fixture_service), "service_key", ("service_key",)),
     "plan": _keyed(select(plan_revision), "plan_hash", ()),

@@ -355,6 +355,15 @@ verification_value = Table(
     **_KEYED,
 )
 
+verification_plan = Table(
+    "verification_plan",
+    metadata,
+    # The plan that the reference units were measured with; part of the verification's own entry in the chain.
+    _link("verification_key", "verification.verification_key", primary_key=True),
+    _words("plan_hash"),
+    **_ROWS,
+)
+
 fixture_service = Table(
     "fixture_service",
     metadata,

@@ -4,7 +4,7 @@ import json
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, Select, bindparam, func, literal, select
+from sqlalchemy import ColumnElement, Select, bindparam, func, insert, literal, select
 
 from station.core.run_record import Purpose
 from station.core.verification import Verification, VerificationValue
@@ -14,7 +14,7 @@ from station.records.canonical import canonical_bytes
 from station.records.database import Database, add_row
 from station.records.hot import Driver, Hot
 from station.records.rows import Row
-from station.records.schema import audit_entry, run, run_opened, unit, verification
+from station.records.schema import audit_entry, run, run_opened, unit, verification, verification_plan
 from station.records.stamps import clean, moment, name, stamp
 from station.records.verification_values import add_values, hold_units
 from station.records.views import AuditEntry
@@ -26,8 +26,9 @@ def _units(verification_id: ColumnElement[str]) -> Select[tuple[()]]:
     return select().select_from(joined).where(stands_on, run_opened.c.purpose == Purpose.PRODUCTION.value)
 
 
+_WHOLE = select(verification, verification_plan.c.plan_hash).outerjoin(verification_plan)
 _LATEST = Hot(
-    select(verification)
+    _WHOLE
     .where(verification.c.bench == bindparam("bench"), verification.c.nest == bindparam("nest"))
     .order_by(verification.c.verification_key.desc())
     .limit(1)
@@ -57,6 +58,10 @@ class VerificationStore:
             if connection.scalar(known) is not None:
                 raise RecordError(f"verification {done.verification_id} is on record already.")
             key = add_row(connection, verification, row)
+            if done.plan_hash:
+                plan_row = {"plan_hash": clean(done.plan_hash)}
+                connection.execute(insert(verification_plan), plan_row | {"verification_key": key})
+                row |= plan_row
             content = canonical_bytes(row)
             subject = done.verification_id
             chain.append(Driver.of(connection), self._database.key, done.bench, "verification", subject, content)
@@ -71,7 +76,7 @@ class VerificationStore:
 
     def every(self, bench: str) -> tuple[Verification, ...]:
         """See `Records.verifications`."""
-        query = select(verification).where(verification.c.bench == bench)
+        query = _WHOLE.where(verification.c.bench == bench)
         with self._database.reading() as connection:
             rows = connection.execute(query.order_by(verification.c.verification_key)).mappings().all()
         return tuple(_view(dict(row)) for row in rows)
@@ -147,4 +152,5 @@ def _view(row: Row) -> Verification:
     del row["verification_key"]
     times: dict[str, datetime] = {key: moment(row[key]) for key in ("done_utc", "verified_until_utc")}
     run_ids = tuple(json.loads(row["run_ids"]))
-    return Verification(**row | times | {"verified": bool(row["verified"]), "run_ids": run_ids})
+    own = {"verified": bool(row["verified"]), "run_ids": run_ids, "plan_hash": row["plan_hash"] or ""}
+    return Verification(**row | times | own)

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from station.core.decide import decide
 from station.core.equipment import Bench, FixtureSetup, InstrumentSetup
+from station.core.fixture_life import NO_LIFE, FixtureLife
 from station.core.gates import gate, overdue_instruments
 from station.core.reasons import CAUSES, reason
 from station.core.results import Decision, Judgement, Reason
@@ -32,6 +33,9 @@ def asked(
     part: str = "IS-20",
     fixture_identity: str = "FIX-1",
     overdue: tuple[str, ...] = (),
+    fixture_required: str = "",
+    life: FixtureLife = NO_LIFE,
+    plan_hash: str = "",
 ) -> str:
     """The code of what the gates say, empty if they let the run through."""
     found = gate(
@@ -43,6 +47,9 @@ def asked(
         part=part,
         fixture_identity=fixture_identity,
         calibration_overdue=overdue,
+        fixture_required=fixture_required,
+        life=life,
+        plan_hash=plan_hash,
     )
     return "" if found is None else found.code
 
@@ -72,6 +79,25 @@ def test_gates_close_for_each_thing_that_is_missing() -> None:
     assert asked(fixture_identity="FIX-2") == "other_fixture"
     assert asked(units=500) == "verification_used_up"
     assert asked(overdue=("lcr-1",)) == "calibration_overdue"
+
+
+def test_gates_close_for_a_fixture_that_is_another_or_has_served_its_time() -> None:
+    """The plan's own fixture, worn probes, a service since the verification; a cleaning that is due says nothing."""
+    assert "" == asked(fixture_required="FIX-")
+    assert "wrong_fixture" == asked(fixture_required="FIX-2")
+    assert "wrong_fixture" == asked(fixture_required="FIX-", fixture_identity="")
+    assert "probes_worn" == asked(life=FixtureLife(replace_due=True))
+    assert "fixture_serviced" == asked(life=FixtureLife(serviced_since_verification=True))
+    assert "" == asked(life=FixtureLife(clean_due=True))
+
+
+def test_gates_close_for_another_revision_of_the_plan() -> None:
+    """Verified with one text, another text proves nothing; a verification from before texts were kept stands."""
+    verified = replace(VERIFIED, plan_hash="ab" * 32)
+
+    assert "" == asked(verification=verified, plan_hash="ab" * 32)
+    assert "other_plan" == asked(verification=verified, plan_hash="cd" * 32)
+    assert "" == asked(plan_hash="cd" * 32)
 
 
 def test_gates_know_the_ends_of_a_verification() -> None:

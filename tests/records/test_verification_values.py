@@ -23,6 +23,17 @@ def test_values_come_back_in_order(records: Records) -> None:
     assert records.check().sound
 
 
+def test_plan_of_a_verification_comes_back_and_is_proven(records: Records) -> None:
+    """With and without one; both in the digest chain."""
+    with_plan, without = replace(make_verification(1), plan_hash="ab" * 32), make_verification(2)
+    for each in (with_plan, without):
+        records.add_verification(each)
+
+    assert (with_plan, without) == records.verifications("bench-1")
+    assert without == records.latest_verification("bench-1", "nest-1")
+    assert records.check().sound
+
+
 def test_history_is_of_one_bench_nest_and_characteristic(records: Records) -> None:
     """Oldest first."""
     later = replace(R20, value=7.06)

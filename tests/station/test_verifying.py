@@ -9,6 +9,7 @@ import pytest
 from drivers.stop import Stopped
 from sim.truth import CoilTruth
 from station.app.simulated import MemoryPlace, reference_truth
+from station.core.plan_file import parse_plan
 from station.core.results import Decision
 from station.core.run_record import Purpose, UnitId
 from station.errors import BenchError, SerialError
@@ -60,6 +61,20 @@ def test_expired_verification_passes_no_unit(tmp_path: Path) -> None:
         bench.wait(timedelta(minutes=1))
 
         assert (True, "verification_expired") == (before, reason_of(bench))
+
+
+def test_other_revision_of_the_plan_passes_no_unit_until_verified(tmp_path: Path) -> None:
+    """It may ask for what the reference units have not shown."""
+    with verification_bench(tmp_path) as bench:
+        bench.verify()
+        before = bench.passes()
+        used = bench.inspection.plans[0]
+        revised = parse_plan(used.plan.source_text.replace('drive = "100 mA"', 'drive = "90 mA"'), "IS-20.toml")
+        bench.inspection.plans = (replace(used, plan=revised),)
+
+        assert (True, "other_plan") == (before, reason_of(bench))
+        assert bench.verify().verification.verified
+        assert bench.passes()
 
 
 @pytest.mark.parametrize("gain", [0.005, -0.005])

@@ -13,10 +13,11 @@ _NUMBER: sa.types.TypeEngine[float] = sa.REAL().with_variant(sa.Double(), "postg
 
 
 def upgrade() -> None:
-    """Make tables `verification_value` and `fixture_service`."""
+    """Make tables `verification_value`, `verification_plan` and `fixture_service`."""
     _make_values()
+    _make_plans()
     _make_services()
-    tables = ("verification_value", "fixture_service")
+    tables = ("verification_value", "verification_plan", "fixture_service")
     for statement in append_only_ddl(op.get_bind().dialect.name, tables):
         op.execute(statement)
 
@@ -51,6 +52,21 @@ def _make_values() -> None:
         ),
         sqlite_strict=True,
         sqlite_with_rowid=False,
+    )
+
+
+def _make_plans() -> None:
+    op.create_table(
+        "verification_plan",
+        sa.Column("verification_key", _KEY, nullable=False),
+        _words("plan_hash"),
+        sa.PrimaryKeyConstraint("verification_key", name="pk_verification_plan"),
+        sa.ForeignKeyConstraint(
+            ["verification_key"],
+            ["verification.verification_key"],
+            name="fk_verification_plan_verification_key_verification",
+        ),
+        sqlite_strict=True,
     )
 
 
