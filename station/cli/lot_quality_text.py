@@ -58,7 +58,7 @@ def capability_table(rows: Sequence[tuple[LotSample, Capability]], refused: Mapp
     without = [lot.characteristic for lot, found in rows if found.ppk is None]
     if without:
         notes.append(
-            f"No index of {', '.join(without)}: not normal, no fitted distribution holds, too few values for percentiles. "
+            f"No index of {', '.join(without)}: not normal, no fitted distribution holds, too few for percentiles. "
             "--characteristic tells more; --without-odd leaves odd units out."
         )
     return "\n".join([f"{_source(lot)}:", table(head, cells), *notes, "", f"Population: {_populations(rows)}."])
@@ -68,9 +68,8 @@ def _populations(rows: Sequence[tuple[LotSample, Capability]]) -> str:
     """One population in words for all; what is left out is told by characteristic."""
     shared, left_out = "", dict[str, list[str]]()
     for lot, found in rows:
-        shared, comma, less = found.population.replace(f"a measured {lot.characteristic}", "a measured value").partition(
-            ", less "
-        )
+        words = found.population.replace(f"a measured {lot.characteristic}", "a measured value")
+        shared, comma, less = words.partition(", less ")
         if comma:
             left_out.setdefault(less, []).append(lot.characteristic)
     return "; ".join([shared, *(f"of {', '.join(names)} less {less}" for less, names in left_out.items())])
