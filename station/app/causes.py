@@ -1,6 +1,7 @@
 """Causes from the records: a lot's findings, its drawing by the plan, and what the reference unit showed meanwhile."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -17,7 +18,7 @@ from station.core.results import ResultStatus
 from station.core.run_record import Trace
 from station.errors import RecordError
 from station.records import PastValue, Records
-from station.records.lot_findings import LotFindings, invalid_curves, lot_findings
+from station.records.lot_findings import LotFindings, invalid_curves, lot_findings, lot_plan_hash
 
 _CURVE = "holding_still"
 """Trace of the resistance method: a run that ended later, without values, still has it."""
@@ -28,10 +29,10 @@ _LAST = 6
 
 def explain_lot_on_record(records: Records, lot: str) -> LotExplanation:
     """Explain a lot. Raises RecordError for an unknown lot, one without a measured unit, or a plan not on record."""
-    found = lot_findings(records, lot, ())
-    if not found.serials:
+    plan_hash = lot_plan_hash(records, lot)
+    if not plan_hash:
         raise RecordError(f"lot {lot}: no unit of it was measured yet. Measure some, then ask again.")
-    drawn = drawn_by(_plan(records, found.plan_hash, lot))
+    drawn = drawn_by(_plan(records, plan_hash, lot))
     found = lot_findings(records, lot, _names(drawn))
     curves = invalid_curves(records, lot, _CURVE)
     return explain_lot(_study(records, found, _with_curves(_findings(found), curves, drawn), drawn))
@@ -113,7 +114,8 @@ def _names(drawn: Drawn) -> tuple[str, ...]:
 
 
 def _findings(found: LotFindings) -> Findings:
-    return Findings(found.serials, found.panels, found.codes, found.decisions, found.values)
+    doubts = found.standard_uncertainties
+    return Findings(found.serials, found.panels, found.codes, found.decisions, found.values, doubts)
 
 
 def _nobody() -> Findings:
@@ -149,24 +151,30 @@ def _with_unit(records: Records, run_id: str, others: Findings, drawn: Drawn) ->
     decision = decisions[-1].decision if decisions else record.decision
     reason = decisions[-1].reason if decisions else record.reason
     kept = [row for row, serial in enumerate(others.serials) if serial != unit.serial]
-    values = {name: column[kept] for name, column in others.values.items()}
-    own = {
-        each.characteristic: each.value
-        for each in record.results
-        if each.status is ResultStatus.MEASURED and each.value is not None
+    measured = [each for each in record.results if each.status is ResultStatus.MEASURED]
+    own = {each.characteristic: each.value for each in measured if each.value is not None}
+    doubts = {
+        each.characteristic: each.standard_uncertainty for each in measured if each.standard_uncertainty is not None
     }
     curve = next((each for each in record.traces if each.name == _CURVE), None)
     if "R20" not in own and curve is not None:
         own["R20"] = _still_r20(curve, drawn)
-    nothing = np.full(len(kept), np.nan)
-    joined = {
-        name: np.append(values.get(name, nothing), own.get(name, np.nan)) for name in sorted({*values, *own})
-    }
     return replace(
         others,
         serials=(*(others.serials[row] for row in kept), unit.serial),
         panels=(*(others.panels[row] for row in kept), unit.panel),
         codes=(*(others.codes[row] for row in kept), "" if reason is None else reason.code),
         decisions=(*(others.decisions[row] for row in kept), decision.value),
-        values=joined,
+        values=_joined(others.values, kept, own),
+        uncertainties=_joined(others.uncertainties, kept, doubts),
     )
+
+
+def _joined(
+    columns: Mapping[str, np.ndarray], kept: list[int], own: dict[str, float]
+) -> dict[str, np.ndarray]:
+    nothing = np.full(len(kept), np.nan)
+    return {
+        name: np.append(columns[name][kept] if name in columns else nothing, own.get(name, np.nan))
+        for name in sorted({*columns, *own})
+    }

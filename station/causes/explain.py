@@ -1,6 +1,6 @@
 """Answers: why one unit reads as it does, and what a lot's units have."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from station.causes.study import Study, case_probabilities, unit_probabilities
 
 WORTH_NAMING = 0.01
 _EXAMPLES = 5
+_AS_DRAWN = "as drawn, within what a sound lot may be off"
 _PASS = "PASS"
 
 
@@ -109,7 +110,9 @@ def explain_lot(study: Study) -> LotExplanation:
         _count(study, probabilities, top, passed, number) for number in range(len(CAUSES)) if (top == number).any()
     )
     measured = np.isfinite(study.seen).any(axis=1)
-    level = _named(study.level)
+    level = tuple(
+        replace(each, words=_AS_DRAWN) if each.cause is Cause.NOTHING else each for each in _named(study.level)
+    )
     hardest = _hardest(study, np.asarray(np.isfinite(study.seen).any(axis=0)))
     ordered = tuple(sorted(table, key=lambda each: -(each.passed + each.not_passed)))
     return LotExplanation(

@@ -49,7 +49,7 @@ class Findings:
     """A lot's units as they were last measured. All of length N; NaN where there is no value.
 
     codes: reason code of a run without a decision on values, such as `contact_open`; empty otherwise.
-    values: characteristic to SI values, shape (N,).
+    values: characteristic to SI values, shape (N,). uncertainties: their standard uncertainties (GUM), where known.
     """
 
     serials: tuple[str, ...]
@@ -57,6 +57,7 @@ class Findings:
     codes: tuple[str, ...]
     decisions: tuple[str, ...]
     values: Mapping[str, FloatArray] = field(default_factory=dict)
+    uncertainties: Mapping[str, FloatArray] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.serials)
@@ -64,6 +65,14 @@ class Findings:
     def value(self, name: str) -> FloatArray:
         """Return a characteristic's values, NaN for one that nobody measured."""
         return self.values.get(name, np.full(len(self), np.nan))
+
+    def relative_uncertainty(self, name: str) -> FloatArray:
+        """Return a characteristic's standard uncertainties over its values, 0 where not known."""
+        doubt = self.uncertainties.get(name)
+        if doubt is None:
+            return np.zeros(len(self))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.nan_to_num(np.abs(doubt / self.value(name)), nan=0.0, posinf=0.0)
 
 
 def observables(findings: Findings, drawn: Drawn) -> FloatArray:
@@ -84,6 +93,21 @@ def observables(findings: Findings, drawn: Drawn) -> FloatArray:
         seen[:, RS2_RS] = series[1] - series[0] - (apparent_r[1] - apparent_r[0])
     seen[:, [B, HEIGHT]] = _field(findings, drawn)
     return seen
+
+
+def uncertainties_of(findings: Findings, drawn: Drawn) -> FloatArray:
+    """Return the standard uncertainty of each observable, shape (N, 7); 0 where none is known.
+
+    Those of a quotient add in square, as if independent: more than it is. The field's have none: setting the height
+    rules them, and that is fitted and taken out; what is left is in the lot's spread.
+    """
+    found = np.zeros((len(findings), len(NAMES)))
+    r20, low_l, low_r = (findings.relative_uncertainty(each) for each in ("R20", "L", "Rs"))
+    found[:, R20], found[:, L], found[:, RS_R20] = r20, low_l, np.hypot(low_r, r20)
+    if len(drawn.frequencies_hz) > 1:
+        found[:, L2_L] = np.hypot(low_l, findings.relative_uncertainty(f"L{drawn.second_suffix}"))
+        found[:, RS2_RS] = np.hypot(low_r, findings.relative_uncertainty(f"Rs{drawn.second_suffix}"))
+    return found
 
 
 def heights_named(names: Mapping[str, object]) -> tuple[float, ...]:

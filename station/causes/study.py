@@ -8,7 +8,7 @@ from station.causes.baseline import Baseline, baseline_of
 from station.causes.codes import code_log_likelihood
 from station.causes.kinds import CAUSES, Cause
 from station.causes.level import ReferenceShift, level_probabilities
-from station.causes.observables import R20, RS_R20, B, Drawn, Findings, L, observables
+from station.causes.observables import R20, RS_R20, B, Drawn, Findings, L, observables, uncertainties_of
 from station.causes.posterior import cause_probabilities, posterior
 from station.causes.signatures import signatures_of
 from station.coil.geometry import FloatArray
@@ -17,6 +17,7 @@ USUAL = 8.0
 """Sum of squares of standardised residuals up to which a unit counts as like its panel without a closer look: no
 case can then be more than exp(4) times as likely, and none has such a share of the prior (bound, not estimate)."""
 
+_STEP, _SAME = 1.2, 0.1
 _PASS = "PASS"
 _NOTHING = CAUSES.index(Cause.NOTHING)
 _LEVEL = [R20, L, RS_R20, B]
@@ -26,6 +27,8 @@ _LEVEL = [R20, L, RS_R20, B]
 class Study:
     """What was found about N units. seen, residual: observables (N, 7), against the drawing and against the panel.
 
+    spread: the lot's, with what a unit's own uncertainty exceeds the lot's usual one by, in square (N, 7): what is
+    common to all (a meter's gain) cancels against the lot, what is not is in the lot's spread already.
     level: probability of each cause for where the lot stands against the drawing (causes,).
     """
 
@@ -34,6 +37,7 @@ class Study:
     reference: tuple[ReferenceShift, ...]
     seen: FloatArray
     baseline: Baseline
+    spread: FloatArray
     residual: FloatArray
     log_code: FloatArray
     level: FloatArray
@@ -41,7 +45,7 @@ class Study:
     @property
     def scores(self) -> FloatArray:
         """Residuals in standard deviations of the lot, shape (N, 7)."""
-        return self.residual / self.baseline.spread
+        return self.residual / self.spread
 
 
 def study_of(findings: Findings, drawn: Drawn, *, reference: tuple[ReferenceShift, ...] = ()) -> Study:
@@ -60,6 +64,7 @@ def study_of(findings: Findings, drawn: Drawn, *, reference: tuple[ReferenceShif
         reference,
         seen,
         baseline,
+        _spread(baseline, uncertainties_of(findings, drawn)),
         seen - baseline.centre,
         code_log_likelihood(findings.codes, measured, contact_checked=drawn.contact_checked),
         level_probabilities(standing[None, _LEVEL], reference)[0],
@@ -74,7 +79,6 @@ def unit_probabilities(study: Study, *, rows: np.ndarray | None = None) -> Float
     just like its panel.
     """
     chosen = np.arange(len(study.findings)) if rows is None else np.asarray(rows)
-    spread, table = study.baseline.spread, signatures_of(study.drawn)
     found = np.zeros((len(chosen), len(CAUSES)))
     found[:, _NOTHING] = 1.0
     scores = np.nan_to_num(study.scores[chosen])
@@ -82,10 +86,30 @@ def unit_probabilities(study: Study, *, rows: np.ndarray | None = None) -> Float
     usual = (scores**2).sum(axis=1) < USUAL
     odd = np.flatnonzero(~usual | ~measured | _coded(study, chosen))
     close = chosen[odd]
-    found[odd] = cause_probabilities(
-        study.residual[close], spread, table, study.log_code[close], study.seen[close, R20]
-    )
+    found[odd] = _close_look(study, close)
     return _with_level(study, chosen, found)
+
+
+def _close_look(study: Study, rows: np.ndarray) -> FloatArray:
+    """Units of one spread together; nearly all have the lot's."""
+    table, found = signatures_of(study.drawn), np.zeros((len(rows), len(CAUSES)))
+    spreads, of = np.unique(study.spread[rows], axis=0, return_inverse=True)
+    for number, spread in enumerate(spreads):
+        members = np.flatnonzero(of.ravel() == number)
+        some = rows[members]
+        found[members] = cause_probabilities(
+            study.residual[some], spread, table, study.log_code[some], study.seen[some, R20]
+        )
+    return found
+
+
+def _spread(baseline: Baseline, uncertainty: FloatArray) -> FloatArray:
+    """In steps of a fifth upwards, so that units can be taken together."""
+    usual = np.median(uncertainty, axis=0) if baseline.from_lot else np.zeros(uncertainty.shape[1])
+    excess = np.sqrt(np.maximum(uncertainty**2 - usual**2, 0.0))
+    ratio = np.hypot(1.0, excess / baseline.spread)
+    steps = np.ceil(np.log(ratio) / np.log(_STEP) - _SAME)
+    return baseline.spread * _STEP ** np.maximum(steps, 0.0)
 
 
 def case_probabilities(study: Study, row: int) -> tuple[FloatArray, FloatArray]:
@@ -93,7 +117,7 @@ def case_probabilities(study: Study, row: int) -> tuple[FloatArray, FloatArray]:
     rows = np.array([row])
     causes, cases = posterior(
         study.residual[rows],
-        study.baseline.spread,
+        study.spread[row],
         signatures_of(study.drawn),
         study.log_code[rows],
         study.seen[rows, R20],
@@ -107,12 +131,14 @@ def _coded(study: Study, rows: np.ndarray) -> np.ndarray:
 
 
 def _with_level(study: Study, rows: np.ndarray, found: FloatArray) -> FloatArray:
-    base = study.baseline
-    out_of_limits = np.array([study.findings.decisions[each] != _PASS for each in rows.tolist()])
-    standing = (base.centre if base.from_lot else study.seen)[rows][:, _LEVEL].copy()
-    standing[:, 0] = study.seen[rows, 0]
-    standing[~np.isfinite(study.seen[rows][:, _LEVEL])] = np.nan
-    level = level_probabilities(standing, study.reference)
-    out = found.copy()
-    out[:, _NOTHING] = 0.0
-    return np.where(out_of_limits[:, None], out + found[:, [_NOTHING]] * level, found)
+    base, decisions = study.baseline, study.findings.decisions
+    out = np.flatnonzero(np.array([decisions[each] != _PASS for each in rows.tolist()], dtype=bool))
+    chosen = rows[out]
+    standing = (base.centre if base.from_lot else study.seen)[chosen][:, _LEVEL].copy()
+    standing[:, 0] = study.seen[chosen, R20]
+    standing[~np.isfinite(study.seen[chosen][:, _LEVEL])] = np.nan
+    share = found[out][:, [_NOTHING]]
+    shared = found.copy()
+    shared[out, _NOTHING] = 0.0
+    shared[out] += share * level_probabilities(standing, study.reference)
+    return shared

@@ -22,8 +22,8 @@ class LotFindings:
     """What each unit's latest closed run found (purpose production or imported), for the search for causes.
 
     Arrays and tuples of equal length N, in order of first opening. codes: reason code of the decision, or empty.
-    values: characteristic to float64 [N], SI unscaled; NaN where it was not measured in that run.
-    plan_hash: of the last unit's run. first_utc, last_utc: opening of the first and last of the runs, ISO 8601.
+    values, standard_uncertainties: characteristic to float64 [N], SI unscaled; NaN where that run did not measure it.
+    first_utc, last_utc: opening of the first and last of the runs, ISO 8601.
     """
 
     lot: str
@@ -32,10 +32,27 @@ class LotFindings:
     decisions: tuple[str, ...]
     codes: tuple[str, ...]
     benches: tuple[str, ...]
-    plan_hash: str
     first_utc: str
     last_utc: str
     values: dict[str, np.ndarray]
+    standard_uncertainties: dict[str, np.ndarray]
+
+
+def lot_plan_hash(records: Records, name: str) -> str:
+    """Return the plan's hash of a lot's latest closed run; empty without one. Raises RecordError for an unknown lot."""
+    with records._database.reading() as connection:
+        lot_key = connection.scalar(select(lot.c.lot_key).where(lot.c.lot == name))
+        if lot_key is None:
+            raise _unknown(name)
+        query = (
+            select(run_opened.c.plan_hash)
+            .join(unit, unit.c.unit_key == run_opened.c.unit_key)
+            .join(run, run.c.run_key == run_opened.c.run_key)
+            .where(unit.c.lot_key == lot_key, run_opened.c.purpose.in_(_COUNTED))
+            .order_by(run_opened.c.run_key.desc())
+            .limit(1)
+        )
+        return connection.scalar(query) or ""
 
 
 def lot_findings(records: Records, name: str, characteristics: Sequence[str]) -> LotFindings:
@@ -44,12 +61,12 @@ def lot_findings(records: Records, name: str, characteristics: Sequence[str]) ->
     with records._database.reading() as connection:
         lot_key = connection.scalar(select(lot.c.lot_key).where(lot.c.lot == name))
         if lot_key is None:
-            raise RecordError(f"lot {name!r} is not on record. List the lots, or check the name.")
+            raise _unknown(name)
         rows = connection.execute(_query(lot_key, characteristics)).all()
-    fixed = 7
-    columns = list(zip(*rows, strict=True)) if rows else [()] * (fixed + len(characteristics))
-    values = [np.array([np.nan if x is None else x for x in column], dtype=float) for column in columns[fixed:]]
-    serials, panels, decisions, codes, benches, plans, opened = columns[:fixed]
+    fixed = 6
+    columns = list(zip(*rows, strict=True)) if rows else [()] * (fixed + 2 * len(characteristics))
+    numbers = [np.array([np.nan if x is None else x for x in column], dtype=float) for column in columns[fixed:]]
+    serials, panels, decisions, codes, benches, opened = columns[:fixed]
     return LotFindings(
         lot=name,
         serials=serials,
@@ -57,11 +74,15 @@ def lot_findings(records: Records, name: str, characteristics: Sequence[str]) ->
         decisions=decisions,
         codes=tuple(each or "" for each in codes),
         benches=tuple(sorted(set(benches))),
-        plan_hash=plans[-1] if plans else "",
         first_utc=min(opened, default=""),
         last_utc=max(opened, default=""),
-        values=dict(zip(characteristics, values, strict=True)),
+        values=dict(zip(characteristics, numbers[::2], strict=True)),
+        standard_uncertainties=dict(zip(characteristics, numbers[1::2], strict=True)),
     )
+
+
+def _unknown(name: str) -> RecordError:
+    return RecordError(f"lot {name!r} is not on record. List the lots, or check the name.")
 
 
 def invalid_curves(records: Records, name: str, trace_name: str) -> dict[str, Trace]:
@@ -96,7 +117,7 @@ def _query(lot_key: int, characteristics: Sequence[str]) -> Select[Any]:
     newest = select(func.max(other.c.place)).where(other.c.run_key == last.c.run_key).correlate(last).scalar_subquery()
     query = (
         select(unit.c.serial, unit.c.panel, decision.c.decision, decision.c.reason_code)
-        .add_columns(run_opened.c.bench, run_opened.c.plan_hash, run_opened.c.opened_utc)
+        .add_columns(run_opened.c.bench, run_opened.c.opened_utc)
         .select_from(last)
         .join(run_opened, run_opened.c.run_key == last.c.run_key)
         .join(unit, unit.c.unit_key == run_opened.c.unit_key)
@@ -112,5 +133,5 @@ def _query(lot_key: int, characteristics: Sequence[str]) -> Select[Any]:
                 one.c.characteristic == name,
                 one.c.status == ResultStatus.MEASURED.value,
             ),
-        ).add_columns(one.c.value)
+        ).add_columns(one.c.value, one.c.standard_uncertainty)
     return query

@@ -21,7 +21,7 @@ def test_few_units_stand_against_the_drawing() -> None:
 
 
 def test_spread_is_that_of_the_sound_units() -> None:
-    """3 % of damaged units, all to one side, move the robust standard deviation of a normal lot by less than a third."""
+    """3 % of damaged units, all to one side, move the robust standard deviation by less than a third."""
     seen = _seen(2_000)
     seen[:60, L] -= 0.3
     found = baseline_of(seen, ("",) * 2_000)
