@@ -335,6 +335,6 @@ def _draw(figure: "Callable[[], Figure]", path: Path) -> None:
         drawn = figure()
     except ModuleNotFoundError as error:
         raise click.UsageError(
-            f"--plot needs {error.name}, which is not installed: pip install 'coilgate[plots]'"
+            f"--plot needs {error.name}, which is not installed: pip install matplotlib"
         ) from error
     _refusing(lambda: save_figure(drawn, path))

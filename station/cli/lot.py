@@ -8,6 +8,7 @@ from station.cli.explain import lot_explain
 from station.cli.lot_quality import COMMANDS
 from station.cli.lot_sample import sample
 from station.cli.output import emit
+from station.cli.reports import lot_report
 
 
 @click.group()
@@ -18,6 +19,7 @@ def lot() -> None:
 for _command in (*COMMANDS, sample):
     lot.add_command(_command)
 lot.add_command(lot_explain)
+lot.add_command(lot_report)
 
 
 @lot.command()

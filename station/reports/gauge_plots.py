@@ -173,7 +173,7 @@ def _figure(width: float, height: float) -> "Figure":
     try:
         from matplotlib.figure import Figure
     except ImportError as error:
-        raise StationError("a plot needs matplotlib, which is not installed: install coilgate[plots].") from error
+        raise StationError("a plot needs matplotlib, which is not installed: pip install matplotlib.") from error
     return Figure(figsize=(width, height), layout="constrained")
 
 

@@ -94,7 +94,7 @@ def _figure(width_in: float, height_in: float) -> "Figure":
     try:
         from matplotlib.figure import Figure
     except ImportError as error:
-        raise StationError("a plot needs matplotlib, which is not installed: install coilgate[plots].") from error
+        raise StationError("a plot needs matplotlib, which is not installed: pip install matplotlib.") from error
     return Figure(figsize=(width_in, height_in), layout="constrained")
 
 

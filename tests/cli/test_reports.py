@@ -1,0 +1,95 @@
+"""`coilgate lot report`: written from records, read back."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from station.cli.main import cli
+from station.errors import RecordError, StationError
+from station.records import Records
+from tests.cli.lots import record_lot
+from tests.reports.test_pdf import read_text
+
+
+def _run(home: Path, *words: str) -> Result:
+    return CliRunner().invoke(cli, ["--home", str(home), *words])
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A lot of 2 panels, a few of its units out of limits."""
+    folder = tmp_path_factory.mktemp("home")
+    record_lot(folder, "L2641", 2, mean_ohm=9.1)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def report(home: Path) -> bytes:
+    """The lot's report."""
+    target = home / "lot.pdf"
+    result = _run(home, "lot", "report", "L2641", "--to", str(target))
+    assert 0 == result.exit_code, result.output
+    return target.read_bytes()
+
+
+@pytest.mark.slow
+def test_lot_report_has_the_counts_of_lot_show(home: Path, report: bytes) -> None:
+    """Two views of one record."""
+    shown = json.loads(_run(home, "lot", "show", "L2641", "--json").stdout)
+    text = read_text(report)
+
+    assert 0 < shown["fail"] < 192
+    assert f"Pass {shown['pass']}" in text
+    assert f"Fail {shown['fail']}" in text
+    assert f"Yield {100 * shown['yield']:.1f} %" in text
+    assert "SIMULATED" in text
+
+
+@pytest.mark.slow
+def test_lot_report_names_populations_limits_and_digest(home: Path, report: bytes) -> None:
+    """A statistic without its population says nothing; the digest's head shows a cut tail later."""
+    with Records.open(home) as records:
+        head = records.head("bench-1")
+    text = read_text(report)
+
+    assert "Population of the counts: units with a production run" in text
+    assert "6.800 Ω 9.200 Ω" in text
+    assert f"entry {head.seq}: {head.digest}" in text
+    assert "revision 1" in text
+
+
+@pytest.mark.slow
+def test_lot_report_is_the_same_bytes_for_the_same_records(home: Path, report: bytes, tmp_path: Path) -> None:
+    """So a copy can be checked against the records."""
+    for name in ("again.pdf", "one.html", "two.html"):
+        assert 0 == _run(home, "lot", "report", "L2641", "--to", str(tmp_path / name)).exit_code
+
+    assert report == (tmp_path / "again.pdf").read_bytes()
+    assert (tmp_path / "one.html").read_bytes() == (tmp_path / "two.html").read_bytes()
+
+
+def test_lot_report_of_an_unknown_lot_is_refused(home: Path, tmp_path: Path) -> None:
+    """And leaves no file."""
+    result = _run(home, "lot", "report", "L9999", "--to", str(tmp_path / "x.pdf"))
+
+    assert isinstance(result.exception, RecordError)
+    assert [] == list(tmp_path.iterdir())
+
+
+def test_report_into_a_file_of_another_kind_is_refused(home: Path, tmp_path: Path) -> None:
+    """Before anything is worked out."""
+    error = _run(home, "lot", "report", "L2641", "--to", str(tmp_path / "x.doc")).exception
+
+    assert isinstance(error, StationError)
+    assert "ends in .pdf or .html" in str(error)
+
+
+@pytest.mark.slow
+def test_report_into_a_folder_that_is_missing_is_refused(home: Path, tmp_path: Path) -> None:
+    """With the file's name and no traceback."""
+    error = _run(home, "lot", "report", "L2641", "--to", str(tmp_path / "none" / "x.html")).exception
+
+    assert isinstance(error, StationError)
+    assert "can't be written" in str(error)
