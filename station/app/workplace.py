@@ -4,6 +4,7 @@ Everything that is asked returns at once; what comes of it is told by events and
 thread touches the bench, so a browser that goes away takes nothing with it.
 """
 
+import re
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
@@ -34,7 +35,12 @@ from station.core.events import (
     VerificationEnded,
     VerificationStarted,
 )
+from station.core.fixture_life import NO_LIFE, FixtureLife
+from station.core.gates import gate
 from station.core.plan import Plan
+from station.core.reasons import reason
+from station.core.results import Reason
+from station.core.run_record import Purpose
 from station.core.scans import Scan, ScanKind, recognise
 from station.core.verification import Verification
 from station.errors import NestBusy, RecordError, SerialError, StationError
@@ -72,6 +78,9 @@ class Shown:
     counters: Counters = field(default_factory=Counters)
     spread: tuple[float, ...] = ()
     """The lot's `SPREAD_OF` values so far, SI."""
+    fixture_identity: str = ""
+    calibration_overdue: tuple[str, ...] = ()
+    life: FixtureLife = NO_LIFE
     confirm: str = ""
     """What a person is asked to confirm, because the fixture can't see it."""
 
@@ -81,7 +90,32 @@ class Shown:
         if len(self.plans) == 1:
             return self.plans[0]
         scan = self.lot or self.board.serial
-        return next((each for each in self.plans if scan and recognise(scan, (each,)).text == scan), None)
+        return next((each for each in self.plans if scan and _fits(scan, each)), None)
+
+    def stands_against(self, now_utc: datetime) -> Reason | None:
+        """Return why a run now could not give PASS: the gate that the run itself will ask."""
+        plan = self.plan
+        if plan is None:
+            return reason("not_verified") if self.verification is None else None
+        return gate(
+            Purpose.PRODUCTION,
+            verification=self.verification,
+            now_utc=now_utc,
+            units_since_verification=self.units_since,
+            plan_released=True,
+            part=plan.part,
+            fixture_identity=self.fixture_identity,
+            calibration_overdue=self.calibration_overdue,
+            fixture_required=plan.fixture,
+            plan_hash=plan.text_hash,
+            life=self.life,
+        )
+
+
+def _fits(scan: str, plan: Plan) -> bool:
+    """Tell whether a scan is a lot or a unit of a plan's part."""
+    found = recognise(scan, (plan,))
+    return found.kind is ScanKind.LOT or re.fullmatch(plan.serial_pattern, found.text) is not None
 
 
 class Workplace:
@@ -205,6 +239,7 @@ class Workplace:
             report = self.station.verify(inspection, operator, references=self._references, part=part)
             verification = report.verification
             self._tell(VerificationEnded(verified=verification.verified, words=verification.words))
+            self._look_at_probes(inspection)
 
         self._submit(work, text="verification", what="the verification")
 
@@ -275,6 +310,7 @@ class Workplace:
             else:
                 new = [each.value for each in record.results if each.characteristic == SPREAD_OF and each.value]
                 self._show(spread=(*self._shown.spread, *new))
+            self._look_at_probes(inspection)
 
         self._submit(work, text=text, what=f"unit {text[:40]}")
 
@@ -310,11 +346,24 @@ class Workplace:
 
     def _begin(self, inspection: Inspection) -> None:
         inspection.tell = self._tell
-        self._show(bench=inspection.bench.setup, trouble="", board=Board(number=self._shown.board.number))
+        self._show(
+            bench=inspection.bench.setup,
+            trouble="",
+            board=Board(number=self._shown.board.number),
+            fixture_identity=inspection.fixture_identity,
+            calibration_overdue=inspection.calibration_overdue,
+        )
+        self._look_at_probes(inspection)
         latched = getattr(inspection.bench, "latched", "")
         if latched:
             self._tell(BenchLatched(words=latched))
         self._refresh()
+
+    def _look_at_probes(self, inspection: Inspection) -> None:
+        """Ask the fixture how long its probes have served; in the nest's thread only, as it may use the link."""
+        setup = inspection.bench.setup
+        found = self.station.records.latest_verification(setup.name, setup.nest)
+        self._show(life=inspection.fixture_life("" if found is None else found.verification_id))
 
     def _refresh(self) -> None:
         """Read anew what the records say of bench and shift."""
@@ -325,6 +374,7 @@ class Workplace:
         self._show(
             verification=verification,
             units_since=0 if verification is None else records.count_since(verification),
+            plans=self._released(),
             counters=self._count(setup.name),
         )
 

@@ -83,22 +83,21 @@ def next_words(shown: Shown, *, signed_in: bool) -> str:
         return "Open a bench."
     if not signed_in:
         return "Scan your badge."
-    if verified_words(shown)[0] != "pass":
-        return "Verify the bench."
+    against = shown.stands_against(datetime.now(UTC))
+    if against is not None:
+        return against.remedy.replace(", then scan again", "")
     return "Scan a unit." if shown.lot else "Scan the lot's traveller, or the first unit."
 
 
 def verified_words(shown: Shown) -> tuple[str, str]:
     """Return the class and the words that say whether the bench is verified, and until when."""
+    against = shown.stands_against(datetime.now(UTC))
     found = shown.verification
+    if against is not None:
+        return ("fail" if against.code == "verification_failed" else "invalid"), against.words
     if found is None:
         return "invalid", "not verified"
-    if not found.verified:
-        return "fail", f"NOT verified: {found.words}"
-    left = found.unit_limit - shown.units_since
-    until = found.verified_until_utc
-    if until <= datetime.now(UTC) or left <= 0:
-        return "invalid", "verification has expired"
+    until, left = found.verified_until_utc, found.unit_limit - shown.units_since
     return "pass", f"verified until {until.astimezone():%Y-%m-%d %H:%M} · {left} units left"
 
 

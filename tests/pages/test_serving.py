@@ -72,7 +72,7 @@ def test_empty_home_leads_to_the_first_unit(tmp_path: Path) -> None:
             first = answer.read().decode()
         done, cookie = post(port, "/simulate", {"badge": "EN-02", "speed": "100"})
         post(port, "/scan", {"scan": "L2641-01-A01"}, cookie=cookie)
-        wait_until_shown(port, "the bench is not verified")
+        wait_until_shown(port, "Bin 99")
     with Records.open(tmp_path) as records:
         runs = records.runs_of("L2641-01-A01")
 
