@@ -11,9 +11,14 @@ from datetime import timedelta
 
 from station.bench_values import check_empty_bench
 from station.compensation import SHORTING_PIECE, correct_open, correct_short
-from station.core.characteristics import yields
 from station.core.events import NextAction
-from station.core.reference_check import check_reference, methods_for, missing_references, worn_references
+from station.core.reference_check import (
+    check_reference,
+    for_plan,
+    methods_for,
+    missing_references,
+    worn_references,
+)
 from station.core.run_record import Purpose, RunRecord, UnitId
 from station.core.verification import ReferenceKind, ReferenceUnit, Verification, VerificationValue
 from station.inspection import LOAD_TIMEOUT_S, REFERENCE_LOT, Inspection, PlanInUse, Request
@@ -72,6 +77,7 @@ def verify(
     """
     sitting = _Sitting(inspection, plan, operator)
     today = inspection.bench.clock.utc_now().date()
+    references = for_plan(plan.plan, references)
     wrong = list(missing_references(plan.plan, references, today))
     wrong.extend(worn_references(references, uses or {}))
     if not wrong:
@@ -169,7 +175,7 @@ class _Sitting:
     def check_references(self, references: Sequence[ReferenceUnit]) -> list[str]:
         """Measure the good ones, then the known-defect ones; the first that stays wrong is the last."""
         for reference in sorted(references, key=lambda each: each.kind != ReferenceKind.GOOD):
-            wrong = self._check(self._measurable(reference))
+            wrong = self._check(reference)
             if wrong:
                 return wrong
         return []
@@ -192,11 +198,6 @@ class _Sitting:
         record = self.inspection.measure(self.plan, UnitId(reference.serial, REFERENCE_LOT), request)
         self.run_ids.append(record.opened.run_id)
         return record, check_reference(reference, record, self.plan.plan)
-
-    def _measurable(self, reference: ReferenceUnit) -> ReferenceUnit:
-        """Leave out assigned values that this plan has no method for."""
-        known = {name for step in self.plan.plan.steps for name, _ in yields(step)}
-        return replace(reference, values=tuple(each for each in reference.values if each.characteristic in known))
 
     def _keep(self, found: Sequence[VerificationValue]) -> list[str]:
         self.values.extend(found)

@@ -121,7 +121,8 @@ def _line(found: "VerificationValue") -> str:
     name = f"{found.subject} {found.characteristic}".strip()
     value = "" if found.value is None else f" {format_quantity(found.value, found.unit_symbol)}"
     en = "" if found.en is None else f"  E_n {found.en:+.2f}"
-    words = f"  {found.words}" if found.words else ""
+    known_defect = found.subject and found.agrees and found.assigned is None and found.lower is None
+    words = f"  {found.words}" if found.words else "  fails, as it must" if known_defect else ""
     return f"{mark} {name}{value}{en}{words}"
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
+from station.core.characteristics import yields
 from station.core.plan import FieldStep, HeatingStep, Plan
 from station.core.results import Decision, Judgement, Result
 from station.core.run_record import RunRecord
@@ -170,6 +171,24 @@ def _defect_value(
     )
 
 
+def for_plan(plan: Plan, references: Sequence[ReferenceUnit]) -> tuple[ReferenceUnit, ...]:
+    """Return what a plan can use of its part's reference units: values that it measures, limits that it judges.
+
+    A known-defect unit whose limits the plan does not judge is left out: it could not fail for its reason.
+    """
+    measured = {name for step in plan.steps for name, _ in yields(step)}
+    judged = {each.name for each in plan.characteristics}
+    found = (
+        replace(
+            each,
+            values=tuple(value for value in each.values if value.characteristic in measured),
+            fails=tuple(limit for limit in each.fails if limit[0] in judged),
+        )
+        for each in references
+    )
+    return tuple(each for each in found if each.fails or each.kind == ReferenceKind.GOOD)
+
+
 def missing_references(plan: Plan, references: Sequence[ReferenceUnit], today: date) -> tuple[str, ...]:
     """Return what a set of reference units lacks to prove a bench for `plan`, in words; empty if nothing.
 
@@ -229,5 +248,6 @@ def worn_references(references: Sequence[ReferenceUnit], uses: Mapping[str, int]
 
 def methods_for(plan: Plan, reference: ReferenceUnit) -> tuple[str, ...]:
     """Return the methods that a reference unit is run with: heating only where a rise is assigned."""
-    heats = any(each.characteristic.startswith("rise@") for each in reference.values)
+    heated = {name for step in plan.steps if isinstance(step, HeatingStep) for name, _ in yields(step)}
+    heats = any(each.characteristic in heated for each in reference.values)
     return tuple(each.method for each in plan.steps if heats or not isinstance(each, HeatingStep))

@@ -7,7 +7,18 @@ from station.errors import BenchError
 
 KINDS = tuple(each.value for each in ReferenceKind)
 FAILURES = ("below", "above", "open")
-_UNITS = {"R20": "ohm", "Rs": "ohm", "L": "H", "Q": "1", "B": "T/A", "rise": "K"}
+_UNITS = {
+    "R20": "ohm",
+    "Rs": "ohm",
+    "L": "H",
+    "Q": "1",
+    "B": "T/A",
+    "rise": "K",
+    "surface": "K",
+    "Rth": "K/W",
+    "tau": "s",
+    "drive": "V",
+}
 """By what stands before the @ of a characteristic's name."""
 
 
@@ -71,6 +82,8 @@ def _read_value(values: Table, name: str) -> AssignedValue:
         values.mistake(name, _NO_CHARACTERISTIC)
         return AssignedValue(name, "", 0.0, 0.0, "", "")
     table = values.table(name)
+    if name.startswith("drive@") and table.text("value", default="").rstrip().endswith("A"):
+        unit_symbol = "A"  # a largest drive is in what the plan drives with
     dimension = Dimension(unit_symbol)
     assigned_on = table.day("assigned_on")
     if "assigned_on" not in table:

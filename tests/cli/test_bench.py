@@ -128,7 +128,7 @@ def test_chart_gives_values_over_time_and_draws_them(shop: Served, tmp_path: Pat
     drawn = shop.run(*words, "--plot", str(tmp_path / "R20.svg"))
     shown = shop.run(*words)
 
-    assert ["L2600-01-A01", "L2600-01-A02"] == [each["reference_unit"] for each in facts]
+    assert ["L2600-01-A01", "L2600-01-A02", "L2600-01-A03"] == [each["reference_unit"] for each in facts]
     assert all(len(each["values"]) == 2 and each["warnings"] == [] for each in facts)
     assert (0, True) == (drawn.exit_code, (tmp_path / "R20.svg").stat().st_size > 10_000)
     assert "L2600-01-A01 R20, nest A: 2 values" in shown.stdout

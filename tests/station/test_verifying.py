@@ -8,16 +8,20 @@ import pytest
 
 from drivers.stop import Stopped
 from sim.truth import CoilTruth
+from station.app.files import read_plan
 from station.app.simulated import MemoryPlace, reference_truth
 from station.core.plan_file import parse_plan
+from station.core.reference_check import missing_references
 from station.core.results import Decision
 from station.core.run_record import Purpose, UnitId
+from station.data import data_path
 from station.errors import BenchError, SerialError
-from station.inspection import REFERENCE_LOT, Request
+from station.inspection import REFERENCE_LOT, PlanInUse, Request
 from station.verifying import BEGUN
 from tests.station.verification_bench import GOOD, REFERENCES, VerificationBench, lcr_off_by, verification_bench
 
-LOW, HIGH, OPEN, SHORTED, OUT = (f"L2600-01-{place}" for place in ("A01", "A02", "B01", "B02", "B03"))
+LOW, HIGH, THERMAL = (f"L2600-01-{place}" for place in ("A01", "A02", "A03"))
+OPEN, SHORTED, OUT = (f"L2600-01-{place}" for place in ("B01", "B02", "B03"))
 
 
 def truth_of(serial: str) -> CoilTruth:
@@ -32,14 +36,14 @@ def reason_of(bench: VerificationBench) -> str:
 
 
 def test_sound_bench_is_verified_and_passes(tmp_path: Path) -> None:
-    """Two good units agree in all six characteristics, three broken ones fail as they must."""
+    """Three good units agree in all that is assigned, three broken ones fail as they must."""
     with verification_bench(tmp_path) as bench:
         report = bench.verify()
         passed = bench.passes()
         mishaps = bench.place.bench.world.mishaps
         kept = bench.station.records.verification_values(report.verification.verification_id)
 
-    words = "12 values of 2 good reference units agree, 3 known-defect ones fail as they must"
+    words = "14 values of 3 good reference units agree, 3 known-defect ones fail as they must"
 
     assert (True, True, []) == (report.verification.verified, passed, mishaps)
     assert words == report.verification.words
@@ -75,6 +79,21 @@ def test_other_revision_of_the_plan_passes_no_unit_until_verified(tmp_path: Path
         assert (True, "other_plan") == (before, reason_of(bench))
         assert bench.verify().verification.verified
         assert bench.passes()
+
+
+@pytest.mark.slow
+def test_plan_that_heats_is_verified_with_the_thermal_reference(tmp_path: Path) -> None:
+    """It alone is heated; what this plan can't judge is left out. Without it the bench is not verified."""
+    with verification_bench(tmp_path) as bench:
+        plan = read_plan(data_path("plans/IS-20-heating.toml"))
+        bench.inspection.plans = (PlanInUse(plan, released=True),)
+        report = bench.verify()
+        lacking = missing_references(plan, [each for each in REFERENCES if each.serial != THERMAL], date(2026, 1, 5))
+    rises = {each.subject for each in report.values if each.characteristic.startswith("rise@")}
+
+    assert (True, {THERMAL}) == (report.verification.verified, rises)
+    assert SHORTED not in {each.subject for each in report.values}
+    assert ("no good reference unit has an assigned value of rise@2V, Rth@air",) == lacking
 
 
 @pytest.mark.parametrize("gain", [0.005, -0.005])
