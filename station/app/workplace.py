@@ -388,7 +388,8 @@ class Workplace:
                 Done(each.serial, each.decision, each.bin_number or 0, each.bin_name, each.opened_utc, closed)
                 for each in reversed(own)
                 if each.decision is not None and (closed := each.closed_utc) is not None
-            ]
+            ],
+            speed=self._shown.bench.clock_speed if self._shown.bench else 1.0,
         )
 
     def _ask(self, words: str) -> None:

@@ -53,11 +53,16 @@ class Counters:
         return "measuring" if self.measuring_fraction >= 0.5 else "scanning and loading"
 
 
-def count(runs: Sequence[Done]) -> Counters:
-    """Return the counts of `runs`, oldest first. A unit that was measured again counts once, by its last run."""
+def count(runs: Sequence[Done], *, speed: float = 1.0) -> Counters:
+    """Return the counts of `runs`, oldest first. A unit that was measured again counts once, by its last run.
+
+    `speed`: of a simulated bench's clock, so that its pace is told in the time that a real one would take.
+    """
     newest = {each.serial: each.decision for each in runs}
     counts = {each: list(newest.values()).count(each) for each in Decision}
     pace, measuring = _pace(runs[-PACE_RUNS:])
+    if pace is not None:
+        pace /= speed
     return Counters(
         done=len(newest),
         passed=counts[Decision.PASS],

@@ -41,3 +41,10 @@ def test_nothing_is_told_of_nothing() -> None:
 
     assert Counters() == found
     assert (None, None, "") == (found.yield_fraction, found.units_per_hour, found.limited_by)
+
+
+def test_pace_of_a_fast_clock_is_told_in_real_time() -> None:
+    """A simulated bench at ten times the speed does not promise ten times the units."""
+    runs = [done(str(i), Decision.PASS, 10.0 * i) for i in range(20)]
+
+    assert 36.0 == count(runs, speed=10.0).units_per_hour
