@@ -48,7 +48,7 @@ HEAVY = {
 }
 """What takes long to import, and so is never imported by a package for whoever imports a part of it."""
 
-PURE = ("station.core", "station.coil", "station.heating_fit", "station.quality")
+PURE = ("station.causes", "station.core", "station.coil", "station.heating_fit", "station.quality")
 INPUT_OUTPUT = {
     "asyncio",
     "fcntl",
@@ -82,6 +82,7 @@ FORBIDDEN = {
     "drivers": ("station", "sim", "tests"),
     "sim": ("tests",),
     "station": ("tests",),
+    "station.causes": ("drivers", "sim"),
     "station.core": ("drivers", "sim"),
     "station.coil": ("drivers", "sim"),
     "station.heating_fit": ("drivers", "sim"),
@@ -98,13 +99,15 @@ FORBIDDEN = {
     "station.sequencer": ("sim", "station.app", "station.cli", "station.pages", "station.records"),
     "station.bench": ("sim", "station.app", "station.cli", "station.pages", "station.records"),
     "station.records": ("drivers", "sim", "station.app", "station.cli", "station.pages", "station.sequencer"),
-    "station.app": ("station.cli", "station.pages"),
+    "station.app": ("station.cli", "station.pages", "station.nightly"),
+    "station.nightly": ("station.cli", "station.pages"),
     "station.cli": ("sim",),
     "station.pages": ("sim", "station.cli"),
 }
 """From a module or package to what it may not import: the arrows that would point up or across."""
 
 PURE_NEIGHBOURS = {
+    "station.causes": ("station.causes", "station.coil"),
     "station.core": ("station.core", "station.coil", "station.errors"),
     "station.coil": ("station.coil", "station.errors"),
     "station.heating_fit": ("station.heating_fit", "station.coil", "station.errors"),
@@ -234,11 +237,13 @@ def test_sim_shares_only_protocols_and_physics() -> None:
 
 
 def test_only_app_chooses_the_simulated_bench() -> None:
-    """Of the station, only the module that builds the objects imports the simulation."""
+    """Of the station, only the module that builds the objects imports the simulation, and the nightly for its truth."""
     strays = {
         (importer, imported)
         for importer, imported in _imports()
-        if _is_in(importer, "station") and not _is_in(importer, "station.app") and _top(imported) == "sim"
+        if _is_in(importer, "station")
+        and not any(_is_in(importer, each) for each in ("station.app", "station.nightly"))
+        and _top(imported) == "sim"
     }
 
     assert set() == strays

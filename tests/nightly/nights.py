@@ -1,0 +1,12 @@
+"""Short nights: shipped scenarios with fewer units."""
+
+from dataclasses import replace
+
+from station.nightly.figures import is_figure
+from station.nightly.scenario import Scenario, read_scenario, scenario_path
+
+
+def short(name: str, units: int) -> Scenario:
+    """Return a shipped scenario with so many units."""
+    scenario = read_scenario(scenario_path(name), known=is_figure)
+    return replace(scenario, lot=replace(scenario.lot, units=units))

@@ -1,0 +1,94 @@
+"""The nightly turns red: each mistake put into the station is caught and named by a short night."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from station.core.limits import judge
+from station.core.plan import Characteristic, Guard, MethodStep
+from station.core.results import Decision, Judgement, Result
+from station.core.run_record import RunRecord
+from station.drive import DriveGuard
+from station.methods.context import Context, Outcome
+from station.methods.table import carry_out
+from station.nightly.compared import Measured, beyond_bounds, worse_than_accepted
+from station.nightly.figures import figures_of
+from station.nightly.night import run_night
+from station.sequencer import RunBench, RunRequest, run_unit
+from tests.nightly.nights import short
+
+SEED = 1
+
+
+def _guard_band_dropped(patch: pytest.MonkeyPatch) -> None:
+    def bare(characteristic: Characteristic, result: Result) -> Judgement:
+        return judge(replace(characteristic, guard=Guard(0.0)), result)
+
+    patch.setattr("station.sequencer.judge", bare)
+
+
+def _field_sign_swapped(patch: pytest.MonkeyPatch) -> None:
+    def swapped(context: Context, step: MethodStep) -> Outcome:
+        outcome = carry_out(context, step)
+        results = tuple(
+            replace(each, value=-each.value) if each.characteristic.startswith("B@") and each.value else each
+            for each in outcome.results
+        )
+        return replace(outcome, results=results)
+
+    patch.setattr("station.sequencer.carry_out", swapped)
+
+
+def _drive_off_skipped(patch: pytest.MonkeyPatch) -> None:
+    def skipped(self: DriveGuard) -> None:
+        self.on = False
+
+    patch.setattr(DriveGuard, "switch_off", skipped)
+
+
+def _temperature_correction_inverted(patch: pytest.MonkeyPatch) -> None:
+    def inverted(resistance_ohm: float, temperature_degc: float, *, k: float) -> float:
+        return resistance_ohm * (k + temperature_degc) / (k + 20.0)
+
+    patch.setattr("station.methods.resistance.reduce_to_20", inverted)
+
+
+def _invalid_counted_as_fail(patch: pytest.MonkeyPatch) -> None:
+    def counted(bench: RunBench, request: RunRequest, *, on_event: Callable[..., object]) -> RunRecord:
+        record = run_unit(bench, request, on_event=on_event)
+        return replace(record, decision=Decision.FAIL) if record.decision is Decision.INVALID else record
+
+    patch.setattr("station.inspection.run_unit", counted)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("mutate", "scenario", "units", "figure"),
+    [
+        (_guard_band_dropped, "near-limits", 64, "escapes"),
+        (_field_sign_swapped, "field-offset", 4, "gross_errors"),
+        (_drive_off_skipped, "healthy", 2, "drive_on"),
+        (_temperature_correction_inverted, "warm-shop", 4, "bias.R20"),
+        (_invalid_counted_as_fail, "loose-contact", 32, "overkill"),
+    ],
+)
+def test_mutation_is_caught_and_named(
+    monkeypatch: pytest.MonkeyPatch,
+    mutate: Callable[[pytest.MonkeyPatch], None],
+    scenario: str,
+    units: int,
+    figure: str,
+) -> None:
+    """Sound code stays within bounds; with the mistake the figure that it hurts is named, with seed and scenario."""
+    short_one = short(scenario, units)
+    before = run_night(short_one, SEED)
+    sound = beyond_bounds(short_one, before)
+    accepted = Measured(before.seeds, units, figures_of(before))
+    mutate(monkeypatch)
+    after = run_night(short_one, SEED)
+    named = [each for each in beyond_bounds(short_one, after) if each.figure == figure]
+    worse = {each.figure for each in worse_than_accepted(short_one, [after], accepted)}
+
+    assert ([], [(scenario, SEED)]) == (sound, [(each.scenario, each.seed) for each in named])
+    assert figure in worse
