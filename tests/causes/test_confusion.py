@@ -3,6 +3,7 @@
 `python -m tests.causes.confusion` prints the matrices.
 """
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -77,10 +78,12 @@ def test_second_frequency_keeps_every_damaged_unit() -> None:
 
 @pytest.mark.slow
 def test_stated_place_holds_the_bridge() -> None:
-    """The ranges that are stated to hold 95 % hold the true turns in 95 % of shorted units and more."""
+    """By R20 and L only, ranges stated to hold 95 % hold the true turns in 95 % of units (less three deviations)."""
     inside, units = 0, 0
     lot = Lot(11, panels=15, rates=RATES)
-    study = study_of(measure(lot_units(lot), seed=11), DRAWN)
+    findings = measure(lot_units(lot), seed=11)
+    findings = replace(findings, values={name: findings.values[name] for name in ("R20", "L")})
+    study = study_of(findings, DRAWN)
     index = turns_of(IS_20).index
     for row, (truth, _) in enumerate(lot_units(lot)):
         where = explain_unit(study, row).where if truth.defect == "shorted_turns" else None
@@ -95,4 +98,4 @@ def test_stated_place_holds_the_bridge() -> None:
             )
 
     assert units >= 30
-    assert inside / units >= 0.9
+    assert inside / units >= 0.95 - 3 * (0.95 * 0.05 / units) ** 0.5
