@@ -87,6 +87,9 @@ def _what_instead(plan: Plan, text: str, others: Sequence[Plan]) -> str:
     for other in others:
         if other.part != plan.part and re.fullmatch(other.serial_pattern, text):
             return f" but of {other.part}. Set the unit aside."
+    if any(re.fullmatch(plan.serial_pattern, text[:i]) and re.fullmatch(plan.serial_pattern, text[i:])
+           for i in range(1, len(text))):  # fmt: skip
+        return " but two of them: two scans have run together. Scan again."
     if _BADGE.fullmatch(text):
         return " but an operator's badge. Scan a unit."
     if text != text.upper() and re.fullmatch(plan.serial_pattern, text.upper()):

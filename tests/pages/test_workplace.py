@@ -1,0 +1,178 @@
+"""A workplace without a browser: what is asked, what is told, whatever goes wrong."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from drivers.links.open import open_link
+from station.app.files import read_plan
+from station.app.hands import SimulatedHands
+from station.app.simulated import Simulation, served
+from station.app.station import Station
+from station.app.workplace import Workplace
+from station.core.board import Phase
+from station.core.results import Decision
+from station.data import data_path
+from tests.pages.station_in_browser import held_at, settled, wait_for, workplace_on
+
+pytestmark = pytest.mark.slow
+FIRST, SECOND = "L2641-01-A01", "L2641-01-A02"
+
+
+@pytest.fixture
+def workplace(tmp_path: Path) -> Iterator[Workplace]:
+    """A simulated bench whose operator loads by itself."""
+    with workplace_on(tmp_path) as found:
+        yield found
+
+
+@contextmanager
+def bench_with_a_person(home: Path) -> Iterator[tuple[Workplace, SimulatedHands]]:
+    """A bench without stage whose units are loaded by somebody who reads the page: the hands are given."""
+    simulation = Simulation(references=Station.shipped_references("IS-20"), has_stage=False, speed=100.0)
+    with Station.open(home) as station, served(simulation) as (setup, _, _):
+        plan = read_plan(data_path("plans/IS-20.toml"))
+        station.records.release_plan(plan, who="EN-02", why="tests", utc=station.clock.utc_now())
+        link = open_link(setup.operator_address, name="a person", via="auto", stop=station.stop)
+        hands = SimulatedHands(link)
+        with Workplace(station, where="a test") as found:
+            found.open(replace(setup, operator_address=""))
+            yield found, hands
+        hands.close()
+
+
+def test_person_is_told_to_load_and_asked_for_each_spacer(tmp_path: Path) -> None:
+    """Without stage and without simulated hands: load when told, place each spacer, confirm it; then it is decided."""
+    asked: list[str] = []
+    with bench_with_a_person(tmp_path) as (workplace, hands):
+        workplace.scan(FIRST, "OP-07")
+        wait_for(workplace, lambda: workplace.shown.board.action == f"Load {FIRST}.")
+        hands.load(FIRST)
+        while True:
+            wait_for(workplace, lambda: bool(workplace.shown.confirm) or not workplace.busy)
+            if not workplace.shown.confirm:
+                break
+            asked.append(workplace.shown.confirm)
+            hands.place_spacer(float(asked[-1].split()[2]) * 1e-3)
+            workplace.confirm()
+            wait_for(workplace, lambda: workplace.shown.confirm != asked[-1] or not workplace.busy)
+        decided = workplace.shown.board.decided
+
+    assert {f"Place the {each} mm spacer." for each in (1, 2, 4, 8)} == set(asked)
+    assert decided is not None
+    assert ("not_verified", FIRST) == (decided.reason.code if decided.reason else "", decided.serial)
+
+
+def test_unit_that_is_never_loaded_can_be_given_up(tmp_path: Path) -> None:
+    """Scanned the wrong one: Stop drive ends the waiting, nothing is on record, the next scan is taken."""
+    with bench_with_a_person(tmp_path) as (workplace, _):
+        workplace.scan(FIRST, "OP-07")
+        wait_for(workplace, lambda: workplace.shown.board.action == f"Load {FIRST}.")
+        workplace.request_stop("OP-07")
+        settled(workplace)
+        notice = workplace.shown.board.notice
+        workplace.scan(SECOND, "OP-07")
+        wait_for(workplace, lambda: workplace.shown.board.action == f"Load {SECOND}.")
+        workplace.request_stop("OP-07")
+        settled(workplace)
+        runs = workplace.station.records.runs_of(FIRST)
+
+    assert "Nothing was measured" in notice
+    assert [] == runs
+
+
+@pytest.mark.parametrize(
+    ("scan", "words"),
+    [
+        (f"{FIRST}{SECOND}", "two scans have run together"),
+        ("L2641-01", "is a panel's code. Scan a unit on it."),
+        ("4006381333931", "is no serial of IS-20"),
+        ("L9999-01-A01", "is of lot L9999, but this is lot L2641"),
+        ("l2641-01-a01", "its letters are in lower case"),
+        ("x" * 4000, "characters; at most 128 are read"),
+    ],
+)
+def test_wrong_scan_is_told_what_it_is(workplace: Workplace, scan: str, words: str) -> None:
+    """Too long, a panel, a foreign code, another lot, another keyboard: each in its own words, nothing is run."""
+    workplace.set_lot("L2641")
+    workplace.scan(scan, "OP-07")
+    settled(workplace)
+
+    assert words in workplace.shown.board.notice
+    assert Phase.READY is workplace.shown.board.phase
+
+
+def test_judged_unit_is_not_measured_twice_by_slip(workplace: Workplace) -> None:
+    """A repeated scan says what the unit is and where it goes."""
+    workplace.verify("OP-07")
+    settled(workplace, verified=True)
+    for _ in range(2):
+        workplace.scan(FIRST, "OP-07")
+        settled(workplace)
+
+    assert "is judged already: PASS, bin" in workplace.shown.board.notice
+    assert 1 == len(workplace.station.records.runs_of(FIRST))
+
+
+def test_lot_is_not_changed_during_a_run(workplace: Workplace) -> None:
+    """A traveller scanned mid-run is refused, and the run keeps its lot."""
+    workplace.set_lot("L2641")
+    with held_at(workplace, "inductance"):
+        workplace.scan(FIRST, "OP-07")
+        wait_for(workplace, lambda: workplace.shown.board.method == "inductance")
+        workplace.set_lot("L2642")
+        notice, lot = workplace.shown.board.notice, workplace.shown.lot
+    settled(workplace)
+
+    assert "L2641" == lot
+    assert "was not taken up" in notice
+
+
+def test_scan_without_a_bench_says_so(tmp_path: Path) -> None:
+    """No bench is taken by default."""
+    with workplace_on(tmp_path, bench=False) as workplace:
+        workplace.scan(FIRST, "OP-07")
+
+        assert "No bench is open" in workplace.shown.board.notice
+
+
+def test_counts_survive_a_restart(tmp_path: Path) -> None:
+    """The shift's counters come from the records: the same badge goes on, another one begins at nought."""
+    with workplace_on(tmp_path) as workplace:
+        workplace.begin_shift("OP-07")
+        for each in (FIRST, SECOND):
+            workplace.scan(each, "OP-07")
+            settled(workplace)
+    with Station.open(tmp_path) as station, Workplace(station, where="a test") as again:
+        again.simulate(Simulation(references=Station.shipped_references("IS-20"), speed=100.0))
+        again.begin_shift("OP-07")
+        same = again.shown.counters.done
+        again.begin_shift("OP-08")
+        other = again.shown.counters.done
+
+    assert (2, 0) == (same, other)
+
+
+def test_bench_that_is_not_there_is_shown_as_trouble(tmp_path: Path) -> None:
+    """A bench whose instruments are off: the pages stay, and say what to look at."""
+    simulation = Simulation(references=Station.shipped_references("IS-20"), speed=100.0)
+    with served(simulation) as (setup, _, _):
+        gone = setup
+    with Station.open(tmp_path) as station, Workplace(station, where="a test") as workplace:
+        workplace.open(gone)
+
+        assert workplace.shown.bench is None
+        assert "can't be reached" in workplace.shown.trouble or "source-1" in workplace.shown.trouble
+
+
+def test_first_decision_without_verification_is_never_pass(workplace: Workplace) -> None:
+    """A bench that is not verified passes nothing, and the board says what to do."""
+    workplace.scan(FIRST, "OP-07")
+    settled(workplace)
+    decided = workplace.shown.board.decided
+
+    assert decided is not None
+    assert (Decision.INVALID, "Run the reference units, then scan again.") == (decided.decision, decided.next_action)
