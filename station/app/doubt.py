@@ -23,14 +23,15 @@ class VerificationReport:
     """What drifts, though it agrees still."""
 
 
-def units_in_doubt(records: Records, proof: Proof) -> tuple[str, ...]:
+def units_in_doubt(records: Records, proof: Proof, done: Verification) -> tuple[str, ...]:
     """Return the serials judged since the last good verification of this nest, if the bench has measured wrong.
 
-    A bench that could not be checked (a plug pulled, a reference unit not seated) is not verified either, but
-    says nothing of what it measured before.
+    `done` is the proof's verification, or what a drift made of it: one that is beyond its uncertainty by now
+    may have been so for a while. A bench that could not be checked (a plug pulled, a reference unit not seated)
+    is not verified either, but says nothing of what it measured before.
     """
-    if proof.verification.verified or not proof.suspect:
+    drifted = proof.verification.verified and not done.verified
+    if done.verified or not (proof.suspect or drifted):
         return ()
-    done = proof.verification
     good = [each for each in records.verifications(done.bench) if each.nest == done.nest and each.verified]
     return records.units_since(good[-1]) if good else ()

@@ -1,13 +1,14 @@
 """Verification values of a bench over time, from the records, with what is to be warned of."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from station.core.verification import VerificationValue
+from station.core.verification import Verification, VerificationValue
 from station.errors import RecordError
 from station.records import PastValue, Records
+from station.verifying import Proof
 
 if TYPE_CHECKING:
     from station.quality.drift import Drift
@@ -71,12 +72,43 @@ def series_of(
     return found
 
 
-def drift_warnings(records: Records, bench: str, nest: str) -> tuple[str, ...]:
-    """Return what is to be warned of after the newest verification, in words; empty if nothing."""
-    past = records.verification_history(bench, nest=nest)
-    newest = past[-1].verification_id if past else ""
-    now = (each for each in _series(bench, past) if each.values[-1].verification_id == newest)
-    return tuple(words_of(each) for each in now if each.drift.warnings)
+def series_with(records: Records, proof: Proof) -> tuple[Series, ...]:
+    """Return each series of a verification that is not on record yet, its own values last."""
+    done = proof.verification
+    past = records.verification_history(done.bench, nest=done.nest)
+    now = tuple(PastValue(done.verification_id, done.done_utc, done.nest, each) for each in proof.values)
+    found = _series(done.bench, (*past, *now))
+    return tuple(each for each in found if each.values[-1].verification_id == done.verification_id)
+
+
+def limited_by_drift(done: Verification, series: Iterable[Series]) -> Verification:
+    """Return a verification that holds no longer than a drift leaves the stated uncertainties true.
+
+    Guard bands are as wide as a result's own uncertainty, and what a reference unit may be off is wider by its
+    assigned one: a bench that drifts would pass wrong units for a while before it fails a verification. So
+    where the charts say that it drifts, the verification ends when the error reaches the result's uncertainty
+    at the present rate; at once, if it has.
+    """
+    if not done.verified:
+        return done
+    ends = [(end, each) for each in series if (end := _end(done, each)) is not None]
+    if not ends:
+        return done
+    end, first = min(ends, key=lambda pair: pair[0])
+    if end <= done.done_utc:
+        words = f"{first.name} drifts, and may be off by more than its uncertainty: {'; '.join(first.drift.warnings)}"
+        return replace(done, verified=False, words=words)
+    if end >= done.verified_until_utc:
+        return done
+    return replace(done, verified_until_utc=end, words=f"{done.words}; shorter than usual, since {first.name} drifts")
+
+
+def _end(done: Verification, series: Series) -> datetime | None:
+    found = series.newest
+    if not series.drift.drifts or found.expanded_uncertainty is None or not found.allowed:
+        return None
+    days = series.drift.days_until(found.expanded_uncertainty / found.allowed)
+    return None if days is None else done.done_utc + timedelta(days=min(days, 365.0))
 
 
 def words_of(series: Series) -> str:

@@ -10,7 +10,7 @@ from drivers.clock import Clock, RealClock
 from drivers.links.open import open_link
 from drivers.stop import Stopped
 from station.app.doubt import VerificationReport, units_in_doubt
-from station.app.drift import drift_warnings
+from station.app.drift import limited_by_drift, series_with, words_of
 from station.app.files import read_bench, read_reference_units
 from station.app.hands import SimulatedHands, ToldHands
 from station.app.plans import plans_in_use
@@ -145,10 +145,12 @@ class Station:
         uses = {each.serial: len(self.records.runs_of(each.serial)) for each in units}
         self.records.add_verification(begin(inspection, plan, operator=operator))
         proof = verify(inspection, plan, units, operator=operator, uses=uses)
-        since = units_in_doubt(self.records, proof)
-        self.records.add_verification(proof.verification, values=proof.values, held=since)
-        warnings = drift_warnings(self.records, setup.name, setup.nest) if proof.verification.verified else ()
-        return VerificationReport(proof.verification, proof.values, since, uses, units, warnings)
+        series = series_with(self.records, proof)
+        done = limited_by_drift(proof.verification, series)
+        since = units_in_doubt(self.records, proof, done)
+        self.records.add_verification(done, values=proof.values, held=since)
+        warnings = tuple(words_of(each) for each in series if each.drift.warnings)
+        return VerificationReport(done, proof.values, since, uses, units, warnings)
 
     @staticmethod
     def shipped_references(part: str) -> tuple[ReferenceUnit, ...]:

@@ -35,11 +35,16 @@ def show_verification(report: "VerificationReport", as_json: bool) -> None:
     if verification.verified:
         until = verification.verified_until_utc.isoformat(" ", "minutes")
         click.echo(f"Verified until {until}, for {verification.unit_limit} units: {verification.words}.")
-        for words in report.warnings:
-            click.echo(click.style(f"DRIFT WARNING  {words}", fg="yellow"))
+        _show_warnings(report)
         return
     click.echo(f"NOT VERIFIED: {verification.words}. Stop; this bench passes no unit until that is put right.")
+    _show_warnings(report)
     _show_held(report.held)
+
+
+def _show_warnings(report: "VerificationReport") -> None:
+    for words in report.warnings:
+        click.echo(click.style(f"DRIFT WARNING  {words}", fg="yellow"))
 
 
 def _emit(report: "VerificationReport") -> None:

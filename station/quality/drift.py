@@ -40,8 +40,8 @@ class Drift:
     """What one characteristic of one reference unit (or of the bench itself) does over time.
 
     `singles` and `averages` are charts of the values that agreed, None while they are too few. `warnings` are
-    about the newest value, in words; `days_left` is how long until the limit is reached at the present rate, None
-    if it moves away from it or not beyond its own doubt.
+    about the newest value, in words. `rate` is shares a day, outward; None if nothing is warned of, or the value
+    does not agree any more, or moves back to the middle.
     """
 
     shares: np.ndarray
@@ -52,7 +52,25 @@ class Drift:
     averages: Chart | None
     baseline: int
     warnings: tuple[str, ...]
-    days_left: float | None
+    rate: float | None
+
+    @property
+    def drifts(self) -> bool:
+        """Tell whether the newest value has left its usual range on a chart, on its way out."""
+        charts = [each for each in (self.singles, self.averages) if each is not None]
+        out = any(signal.index == each.points.size - 1 for each in charts for signal in each.signals)
+        return out and self.rate is not None
+
+    @property
+    def days_left(self) -> float | None:
+        """Days until the limit is reached at the present rate; None without a rate."""
+        return self.days_until(1.0)
+
+    def days_until(self, share: float) -> float | None:
+        """Return the days until `share` is reached at the present rate, 0 if it is already; None without a rate."""
+        if self.rate is None:
+            return None
+        return max(0.0, (share - abs(float(self.shares[-1]))) / self.rate)
 
 
 def find_drift(shares: np.ndarray, days: np.ndarray, *, agreed: np.ndarray | None = None) -> Drift:
@@ -67,8 +85,8 @@ def find_drift(shares: np.ndarray, days: np.ndarray, *, agreed: np.ndarray | Non
     charts = _charts(kept, kept[usual]) if usual.size >= LEAST_BASELINE else None
     singles, averages = charts or (None, None)
     said = _warnings(shares, took, singles, averages)
-    left = _days_left(kept, days[took]) if said and took[-1] else None
-    return Drift(shares, took, singles, averages, usual.size, said, left)
+    rate = _outward_rate(kept, days[took]) if said and took[-1] else None
+    return Drift(shares, took, singles, averages, usual.size, said, rate)
 
 
 def _check(shares: np.ndarray, days: np.ndarray) -> None:
@@ -135,8 +153,8 @@ def _warnings(
     return tuple(said)
 
 
-def _days_left(shares: np.ndarray, days: np.ndarray) -> float | None:
-    """Days until the line through the last values reaches 1 on the side to which it moves."""
+def _outward_rate(shares: np.ndarray, days: np.ndarray) -> float | None:
+    """Shares a day away from the middle: the line through the last values, or the last step if that is steeper."""
     last, at = shares[-TREND_POINTS:], days[-TREND_POINTS:]
     if last.size < 2 or np.ptp(at) == 0.0:
         return None
@@ -146,4 +164,4 @@ def _days_left(shares: np.ndarray, days: np.ndarray) -> float | None:
     rate = max((slope, step), key=abs)
     if rate == 0.0 or rate * last[-1] < 0.0:
         return None
-    return float(max(0.0, (math.copysign(1.0, rate) - last[-1]) / rate))
+    return abs(float(rate))
