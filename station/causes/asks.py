@@ -72,10 +72,10 @@ def asks_of(
     asks = []
     copper = {each.cause: each for each in table if each.cause in (Cause.NARROW, Cause.WIDE)}
     whole = level[0].cause
-    if whole in (Cause.NARROW, Cause.WIDE) or copper:
-        asks.append(_copper_ask(whole, tuple(copper)))
     if whole is Cause.BENCH_DRIFT:
         asks.append(_ASKS[Cause.BENCH_DRIFT])
+    if whole in (Cause.NARROW, Cause.WIDE) or copper:
+        asks.append(_copper_ask(whole, tuple(copper)))
     asks += [
         f"{_ASKS[each.cause]} ({each.passed + each.not_passed}: {', '.join(each.examples)})"
         for each in table

@@ -106,20 +106,19 @@ def reference_words(study: Study) -> list[str]:
 
 def place_words(found: Whereabouts, cause: Cause) -> str:
     """Say how many turns and where, no more than the readings tell."""
-    count = f"{found.count}"
+    turns = f"{found.count} turn{'s' if found.count > 1 else ''}"
     if found.fewest != found.most:
-        count = f"{found.fewest} to {found.most}, likeliest {found.count},"
-    turns = f"turn{'s' if found.most > 1 else ''}"
+        turns = f"{found.fewest} to {found.most} turns, likeliest {found.count}"
     if cause is Cause.LAYER_SHORT:
         upper = int(np.argmax(found.layers))
         where = f"outside turn {_span(found.first_turn, found.last_turn)} of layers {upper + 1} and {upper + 2}"
-        return f"{count} {turns} bridged, {where} (turn 1 is the innermost)"
+        return f"{turns}, bridged {where} (turn 1 is the innermost)"
     region = int(np.argmax(found.regions))
     third = f"{REGIONS[region]} third" if found.regions[region] >= _SURELY else "place in the spiral not certain"
     layer = int(np.argmax(found.layers))
     on = f"layer {layer + 1}" if found.layers[layer] >= _SURELY else "which layer is not told apart"
     span = _span(found.first_turn, found.last_turn)
-    return f"{count} {turns}, {third}, within turns {span} (turn 1 is the innermost), {on}"
+    return f"{turns}, {third}, within turns {span} (turn 1 is the innermost), {on}"
 
 
 def _span(first: int, last: int) -> str:

@@ -56,7 +56,8 @@ def fault_cases(drawn: Drawn) -> dict[Cause, FaultTable]:
                     short = shorted_turns(coil, layer=layer, first_index=first, count=count)
                     share = often / count / (per_layer - count + 1)
                     turns.append(_case(network, short, share, ratio, (layer, first, count)))
-    tables = {Cause.SHORTED_TURNS: _table(drawn, network, turns)}
+    # A coil of one turn has none that could be bridged and leave a coil.
+    tables = {Cause.SHORTED_TURNS: _table(drawn, network, turns)} if turns else {}
     bridges = []
     for layer in range(coil.layers - 1):
         # The last one would bridge the terminals of two layers: nothing of either is left.

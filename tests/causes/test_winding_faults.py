@@ -1,5 +1,7 @@
 """The table of bridges: the fast sums against the coil model's own solver, and against an independent one's values."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -69,8 +71,13 @@ def test_field_of_a_solid_short_is_that_of_the_other_turns() -> None:
 
 def test_one_layer_has_no_short_between_layers() -> None:
     """A coil of one layer knows shorted turns only."""
-    from dataclasses import replace
-
     single = replace(IS_20, layers=1, layer_gaps_m=())
 
     assert {Cause.SHORTED_TURNS} == set(fault_cases(Drawn(single)))
+
+
+def test_one_turn_has_no_table() -> None:
+    """A coil of a single turn has nothing to bridge: no table, and no error."""
+    single = replace(IS_20, layers=1, layer_gaps_m=(), turns_per_layer=1)
+
+    assert {} == fault_cases(Drawn(single))
