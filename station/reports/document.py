@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeAlias
 
-SIMULATED = "SIMULATED: measured on a simulated bench. Every value is invented; no coil was measured."
+SIMULATED = "SIMULATED: every value is invented; no coil was measured."
+PROVISIONAL = "PROVISIONAL: fewer than five lots."
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +81,12 @@ class Document:
     blocks: tuple[Block, ...]
     simulated: bool = False
     """Then SIMULATED stands on every page."""
+    provisional: bool = False
+    """Then PROVISIONAL does."""
     footer: str = ""
     """At the foot of every page, before its number."""
 
     @property
     def mark(self) -> str:
-        """What stands on every page; empty for real measurements."""
-        return SIMULATED if self.simulated else ""
+        """What stands on every page; empty for real measurements that are enough."""
+        return " ".join(words for words, said in ((SIMULATED, self.simulated), (PROVISIONAL, self.provisional)) if said)

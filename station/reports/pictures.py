@@ -44,9 +44,10 @@ def printed(value: float | None, unit_symbol: str, *, digits: int = 4) -> str:
     return symbols(format_quantity(value, unit_symbol, digits=digits))
 
 
-def percent(share: float, *, decimals: int = 1) -> str:
-    """Return a share as print has it: 90.6 %."""
-    return f"{100.0 * share:.{decimals}f}\u00a0%"
+def percent(share: float, *, decimals: int | None = 1) -> str:
+    """Return a share as print has it: 90.6 %. `decimals` None: as many as there are."""
+    number = f"{100.0 * share:.6g}" if decimals is None else f"{100.0 * share:.{decimals}f}"
+    return f"{number}\u00a0%"
 
 
 def symbols(text: str) -> str:
