@@ -28,7 +28,7 @@ class Estimate:
 
     `thermal_resistance_k_per_w` is that of the steady state, with its standard uncertainty;
     `time_constant_s` is the mean of the terms' time constants, weighted with their shares, with its standard
-    uncertainty;
+    uncertainty; `offset_k` is what the rises were off by from the start (0 if their zero was known);
     `noise_k` is the standard deviation of one rise, from the residuals; `noise_factor` is by what its square
     counts more because residuals hang together.
     """
@@ -37,6 +37,8 @@ class Estimate:
     standard_uncertainty_k_per_w: float
     time_constant_s: float
     time_constant_uncertainty_s: float
+    offset_k: float
+    offset_uncertainty_k: float
     noise_k: float
     noise_factor: float
     samples: int
@@ -99,6 +101,8 @@ class ThermalEstimator:
             WIDENING * float(np.sqrt(found.variance_k2_per_w2)),
             found.time_constant_s,
             WIDENING * float(np.sqrt(found.time_constant_variance_s2)),
+            found.offset_k,
+            WIDENING * float(np.sqrt(found.offset_variance_k2)),
             float(np.sqrt(found.variance_k2 / self._noise_factor)),
             self._noise_factor,
             self._bank.count,

@@ -28,19 +28,27 @@ class Normal:
     b1: FloatArray
     b2: FloatArray
     squares: float
+    s1: FloatArray
+    s2: FloatArray
+    total: float
+    offset_weight: float
 
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
     """What the samples say. Thermal resistances in K/W; `log_weight` of shape (m,), its largest is 0.
 
-    `best` is the index of the best pair, `best_weights` its two resistances, `variance_k2` the noise.
+    `mean_k_per_w` has an infinite variance if no candidate fits at all (nothing heats). `offset_k` is what the
+    rises are off by from the start. `best` is the index of the best pair, `best_weights` its two
+    resistances, `variance_k2` the noise.
     """
 
     mean_k_per_w: float
     variance_k2_per_w2: float
     time_constant_s: float
     time_constant_variance_s2: float
+    offset_k: float
+    offset_variance_k2: float
     variance_k2: float
     log_weight: FloatArray
     best: int
@@ -64,6 +72,10 @@ def normal_equations(bank: ResponseBank, first: np.ndarray, second: np.ndarray, 
         corrected[first],
         corrected[second],
         bank.squares - offset_weight * bank.total**2,
+        sums[first],
+        sums[second],
+        bank.total,
+        offset_weight,
     )
 
 
@@ -103,6 +115,8 @@ def posterior(
     spread = np.sqrt(var1 * variance)
     mass, mean_z, var_z = _cut_normal(-r1 / spread, (highest - r1) / spread)
     possible = (mass > _LEAST_MASS) & (highest > 0.0)
+    if not possible.any():
+        return _nothing_fits(len(first_s), variance)
     log_weight = np.where(
         possible,
         log_prior
@@ -121,16 +135,30 @@ def posterior(
     share = np.clip(x1 / np.where(means > 0, means, 1.0), 0.0, 1.0)
     taus = share * first_s + (1.0 - share) * second_s
     tau = float(weight @ taus)
+    # The offset is what the mean rise is above the model's mean, shrunk by what was known of it before.
+    off = normal.offset_weight
+    offsets = off * (normal.total - x1 * normal.s1 - (means - x1) * normal.s2)
+    offset_variances = off * variance + off**2 * (
+        normal.s2**2 * variance * var_rest + ((normal.s1 + (slope - 1.0) * normal.s2) * spread) ** 2 * var_z
+    )
+    offset_k = float(weight @ offsets)
     return Posterior(
         mean,
         float(weight @ (variances + (means - mean) ** 2)),
         tau,
         float(weight @ (taus - tau) ** 2),
+        offset_k,
+        float(weight @ (offset_variances + (offsets - offset_k) ** 2)),
         variance,
         log_weight,
         best,
         (float(nearest[best]), float(total[best] + slope[best] * (nearest[best] - r1[best]) - nearest[best])),
     )
+
+
+def _nothing_fits(size: int, variance: float) -> Posterior:
+    """Neither term can have a positive thermal resistance: the coil cools, or its readings stand still."""
+    return Posterior(0.0, np.inf, 0.0, np.inf, 0.0, np.inf, variance, np.zeros(size), 0, (0.0, 0.0))
 
 
 def _cut_normal(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

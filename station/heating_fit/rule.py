@@ -49,7 +49,8 @@ class ConfidenceRule:
 
     def satisfied(self, time_s: float, rise_k: float, standard_uncertainty_k: float) -> bool:
         """Take the prediction made at `time_s`; tell whether it may be believed."""
-        if FACTOR * standard_uncertainty_k >= self._target.allowed_k(rise_k):
+        # Not "if above": an uncertainty that is no number must not count as small.
+        if not FACTOR * standard_uncertainty_k < self._target.allowed_k(rise_k):
             self._since_s = None
             return False
         if self._since_s is None:

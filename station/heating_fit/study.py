@@ -164,6 +164,8 @@ def predict(
     estimate = estimator.estimate()
     if estimate is None:
         return None
+    if not np.isfinite(estimate.standard_uncertainty_k_per_w):
+        return 0.0, np.inf
     low, high = estimate.thermal_resistance_k_per_w, estimate.standard_uncertainty_k_per_w
     rise = steady_state(resistance_20_ohm, drive, low, ambient_degc).rise_k
     above = steady_state(resistance_20_ohm, drive, low + high, ambient_degc).rise_k

@@ -11,7 +11,7 @@ unit stays in it until it is measured cool. These guards are aids, no safety fun
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -107,6 +107,8 @@ class _Ladder:
     _estimator: ThermalEstimator | None = None
     _soak: bool = True
     _next_sample_s: float = 0.0
+    _zero_k: float = 0.0
+    """Standard uncertainty of the cold resistance, in K of rise."""
 
     def climb(self, source: Source) -> None:
         """Take the cold look, then every level that may be climbed."""
@@ -162,6 +164,10 @@ class _Ladder:
         noise = float(ohms.std(ddof=1)) / np.sqrt(len(ohms)) / resistance_ohm
         surface_degc = float(np.mean([each.surface_degc for each in taken]))
         self.cold = Cold(resistance_ohm, ambient_degc, surface_degc, kelvins * noise)
+        self._zero_k = math.hypot(
+            self.cold.noise_k,
+            counts_k(self.context, self.cold, taken[-1].voltage_v, taken[-1].current_a),
+        )
         require_like_plan(self.context.plan, resistance_ohm)
         # The look itself heats a little: the responses know it.
         self._estimator.switch_power(started_s, taken[0].power_w)
@@ -196,25 +202,24 @@ class _Ladder:
             if sample.time_s - switched_s >= self.step.soak_s:
                 break
             sample = self._sample(source, number, self.cold)
-        return self._close_level(drive, first, early, estimate, offset_k)
+        return self._close_level(drive, first, early, estimate)
 
-    def _close_level(
-        self, drive: float, first: int, early: Rise | None, estimate: Estimate | None, offset_k: float
-    ) -> Level:
-        if estimate is None:
-            raise NotMeasured(reason("not_measured", of=f"drive {drive:g}"))
+    def _close_level(self, drive: float, first: int, early: Rise | None, estimate: Estimate | None) -> Level:
         taken = self.samples[first:]
+        if estimate is None or not math.isfinite(estimate.standard_uncertainty_k_per_w):
+            raise NotMeasured(reason("not_measured", of=f"drive {drive:g}: nothing heats"))
         settled = None
         if self._soak or early is None:
             settled = end_of_soak(
                 np.array([each.time_s for each in taken]),
-                np.array([each.rise_k for each in taken]),
+                np.array([each.rise_k - estimate.offset_k for each in taken]),
                 slowest_s=self.step.longest_time_constant_s,
             )
         first_rise_k = self.levels[0].rise_k if self.levels else self.foretold[-1][0]
         own_heat_k = COLD_SETTLED * COLD_PART**2 * first_rise_k
-        level = Level(drive, tuple(taken), early, settled, estimate, self.foretold[-1], offset_k, own_heat_k)
+        level = Level(drive, tuple(taken), early, settled, estimate, self.foretold[-1], own_heat_k)
         require_fine_enough(self.context, self.step, self.cold, level.rise_k)
+        self._refine_zero(estimate, taken[-1])
         return level
 
     def _take(self, sample: Sample, drive: float) -> None:
@@ -227,9 +232,12 @@ class _Ladder:
 
     def _foretell(self, estimate: Estimate | None, sample: Sample, drive: float) -> tuple[float, float]:
         """Return steady rise and standard uncertainty by the fit, in K; an endless one if there is no fit."""
-        if estimate is None:
-            return 0.0, float("inf")
+        if estimate is None or not math.isfinite(estimate.standard_uncertainty_k_per_w):
+            return 0.0, math.inf
         found = self._steady(estimate, sample.ambient_degc, drive)
+        if not all(map(math.isfinite, found)):
+            # A constant current runs away: there is no steady rise to foretell.
+            return 0.0, math.inf
         self.foretold[-1] = found
         return found
 
@@ -244,7 +252,7 @@ class _Ladder:
                 estimate.thermal_resistance_k_per_w + estimate.standard_uncertainty_k_per_w,
             )
         )
-        return mean, above - mean
+        return mean, (above - mean if math.isfinite(above) else math.inf)
 
     def _may_climb(self, drive: float) -> bool:
         """Tell whether the next level is foretold to stay below the limit, two standard uncertainties up."""
@@ -259,17 +267,18 @@ class _Ladder:
         return False
 
     def _offset_k(self, sample: Sample) -> float:
-        """Standard uncertainty of the rises' zero at this level: the cold look's noise, and both levels' counts."""
-        cold_v = COLD_PART * self.step.drives[0]
-        cold_a = cold_v / self.cold.resistance_ohm
-        if self.step.drive_quantity == "current_a":
-            cold_a = cold_v
-            cold_v = cold_a * self.cold.resistance_ohm
-        counts = [
-            counts_k(self.context, self.cold, volts, amperes)
-            for volts, amperes in ((cold_v, cold_a), (sample.voltage_v, sample.current_a))
-        ]
-        return math.hypot(self.cold.noise_k, *counts)
+        """Standard uncertainty of the rises' zero at this level: what is known of it, and both levels' counts."""
+        here_k = counts_k(self.context, self.cold, sample.voltage_v, sample.current_a)
+        return math.hypot(self._zero_k, here_k)
+
+    def _refine_zero(self, estimate: Estimate, last: Sample) -> None:
+        """Take the cold resistance as this level, extrapolated back to switching on, says it is."""
+        kelvins = self.context.plan.winding_constant_k + self.cold.ambient_degc
+        resistance_ohm = self.cold.resistance_ohm * (1.0 + estimate.offset_k / kelvins)
+        self.cold = replace(self.cold, resistance_ohm=resistance_ohm)
+        # Counts of this level are in the cold resistance from now on.
+        here_k = counts_k(self.context, self.cold, last.voltage_v, last.current_a)
+        self._zero_k = math.hypot(estimate.offset_uncertainty_k, here_k)
 
     def _allowed_k(self, level: Level) -> float:
         return self.step.target_k or self.step.target_fraction * level.rise_k

@@ -41,8 +41,6 @@ class Level:
     estimate: Estimate
     foretold: tuple[float, float]
     """Rise and its standard uncertainty by the last fit, in K."""
-    offset_k: float
-    """Standard uncertainty of the rises' zero."""
     own_heat_k: float = 0.0
     """What the cold look may have warmed the coil by."""
 
@@ -79,7 +77,7 @@ def _rise_terms(context: Context, cold: Cold, level: Level) -> tuple[Term, ...]:
         own = (
             Term("noise", level.settled.standard_uncertainty_k),
             width_term("still climbing", level.settled.still_k),
-            Term("cold reading", level.offset_k),
+            Term("cold reading", level.estimate.offset_uncertainty_k),
         )
     return (*own, width_term("heat of the cold look", level.own_heat_k), *bench_terms(context, cold, level.rise_k))
 

@@ -70,6 +70,30 @@ def test_estimate_with_unknown_zero_is_not_shifted_by_it() -> None:
     assert 70.0 == pytest.approx(estimate.thermal_resistance_k_per_w, rel=5e-3)
 
 
+def test_estimate_finds_the_zero_that_was_wrong() -> None:
+    """The cold reading, extrapolated back to switching on: 0.5 K, within three stated standard uncertainties."""
+    estimate = _fed(ONE, until_s=40.0, noise_k=0.05, offset_k=0.5, offset_known=False).estimate()
+
+    assert estimate is not None
+    assert abs(estimate.offset_k - 0.5) < 3 * estimate.offset_uncertainty_k
+    assert estimate.offset_uncertainty_k < 0.2
+
+
+@pytest.mark.parametrize("slope", [0.0, -0.1])
+def test_coil_that_does_not_heat_is_never_foretold(slope: float) -> None:
+    """Readings that stand still or fall under power fit no thermal resistance: infinitely uncertain, not sure."""
+    estimator = ThermalEstimator()
+    for sample in range(200):
+        estimator.add(0.2 * sample, 0.3, slope * sample)
+    estimate = estimator.estimate()
+    prediction = predict(estimator, R20_OHM, DRIVE, AMBIENT_DEGC)
+
+    assert estimate is not None
+    assert np.isinf(estimate.standard_uncertainty_k_per_w)
+    assert prediction is not None
+    assert not np.isfinite(prediction[1])
+
+
 def test_uncertainty_falls_as_the_curve_climbs() -> None:
     """Later is surer."""
     early, late = (_fed(TWO, until_s=until_s, noise_k=0.1).estimate() for until_s in (15.0, 30.0))

@@ -33,6 +33,14 @@ def test_rule_needs_the_hold() -> None:
     assert [False, False, False, True] == said
 
 
+@pytest.mark.parametrize("spread_k", [float("nan"), float("inf")])
+def test_rule_never_believes_what_is_no_number(spread_k: float) -> None:
+    """No number is not a small one, however long it holds."""
+    rule = ConfidenceRule(Target(absolute_k=0.5))
+
+    assert not any(rule.satisfied(float(time_s), 30.0, spread_k) for time_s in range(60))
+
+
 def test_rule_begins_anew_after_a_doubt() -> None:
     """One uncertain look and the hold starts again."""
     rule = ConfidenceRule(Target(absolute_k=0.5))

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from sim.truth import CoilTruth
+from station.core.equipment import InstrumentSetup
 from station.core.results import Decision, ResultStatus
 from tests.end_to_end.shop import code_of
 from tests.methods.oven import ONE, QUICK, coil, oven, plan_with, safe, steady_rise_k, terms, value
@@ -181,3 +182,36 @@ def test_audit_takes_the_right_to_stop_early_away(tmp_path: Path) -> None:
             took.append(opened.place.clock.monotonic() - before_s > 250.0)
 
     assert [True, False, False, True, True, True] == took
+
+
+@pytest.mark.slow
+def test_source_with_counts_still_finds_the_rise(tmp_path: Path) -> None:
+    """0.1 mA and 0.5 mV of offset are worth a kelvin at the cold look: the curve's own start says better."""
+    with oven(tmp_path, [coil(8.0, thermal=TWO)] * 2, plan=plan_with()) as opened:
+        errors = opened.sim.world.errors
+        opened.sim.world.errors = replace(errors, source_current_offset_a=1e-4, source_voltage_offset_v=-5e-4)
+        opened.bench.setup = replace(opened.bench.setup, instruments=_with_counts(opened.bench.setup.instruments))
+        wrong = [
+            (name, got, truth_k)
+            for index in range(2)
+            for record in [opened.measure(index)]
+            for name, voltage_v in (("rise@1V", 1.0), ("rise@1.5V", 1.5), ("rise@2V", 2.0))
+            for got, truth_k in [(value(record, name), steady_rise_k(opened, opened.units[index], voltage_v))]
+            if abs(got[0] - truth_k) > 1.5 * got[1] or got[1] > 1.0
+        ]
+
+    assert [] == wrong
+
+
+def _with_counts(instruments: tuple[InstrumentSetup, ...]) -> tuple[InstrumentSetup, ...]:
+    counts = {"current_a": 1e-4, "voltage_v": 5e-4}
+    return tuple(
+        replace(
+            each,
+            accuracies=tuple(
+                replace(line, counts=1.0, resolution=counts[line.quantity]) if each.kind == "source" else line
+                for line in each.accuracies
+            ),
+        )
+        for each in instruments
+    )
