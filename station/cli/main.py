@@ -29,6 +29,7 @@ _COMMANDS = {
     "lot": ("station.cli.lot:lot", "Lots: show, capability, charts, compare, export."),
     "nightly": ("station.cli.nightly:nightly", "The station against simulated benches of known truth."),
     "plan": ("station.cli.plan:plan", "Control plans: check, release, show."),
+    "records": ("station.cli.records:records", "Records: check that nothing was changed; back up, restore."),
     "serve": ("station.cli.serve:serve", "The station in a browser."),
     "sets": ("station.cli.sets:sets", "Matched sets: units that agree."),
     "unit": ("station.cli.unit:unit", "Units: measure, show, release held ones."),

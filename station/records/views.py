@@ -1,5 +1,6 @@
 """What the records give back, runs apart (those are `station.core.run_record.RunRecord`). Frozen."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,6 +12,8 @@ from station.core.verification import VerificationValue
 
 if TYPE_CHECKING:
     import numpy as np
+
+_DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,6 +252,14 @@ class Head:
 
     def __str__(self) -> str:
         return f"{self.bench or 'station'}:{self.seq}:{self.digest}"
+
+    @classmethod
+    def parse(cls, text: str) -> "Head":
+        """Return the head that `str` wrote. Raises `ValueError` for any other text."""
+        bench, seq, digest = ("", "", "") if text.count(":") < 2 else text.rsplit(":", 2)
+        if not bench or not seq.isdecimal() or not (digest == "" or _DIGEST.fullmatch(digest)):
+            raise ValueError(f"a head reads BENCH:NUMBER:DIGEST, as it was printed; got {text!r}")
+        return cls("" if bench == "station" else bench, int(seq), digest)
 
 
 @dataclass(frozen=True, slots=True)
