@@ -23,12 +23,6 @@ from station.core.run_record import Purpose, RunRecord, UnitId
 from station.core.verification import ReferenceKind, ReferenceUnit, Verification, VerificationValue
 from station.inspection import LOAD_TIMEOUT_S, REFERENCE_LOT, Inspection, PlanInUse, Request
 
-VALID_FOR = timedelta(hours=10)
-"""How long a verification holds: a shift and its ends."""
-
-UNIT_LIMIT = 1_000
-"""How many units may be judged on it."""
-
 BEGUN = "begun and not finished"
 """Said of a verification until its end is on record: whoever breaks it off has no verified bench."""
 
@@ -64,8 +58,6 @@ def verify(
     references: Sequence[ReferenceUnit],
     *,
     operator: str,
-    valid_for: timedelta = VALID_FOR,
-    unit_limit: int = UNIT_LIMIT,
     uses: Mapping[str, int] | None = None,
 ) -> Proof:
     """Check the bench, measure each reference unit and return what that proves; the caller records it.
@@ -83,23 +75,19 @@ def verify(
     if not wrong:
         wrong = sitting.check_bench() or sitting.check_references(references)
     words = "; ".join(wrong) or _good_words(references, sitting)
+    done, setup = _verification(inspection, plan, operator, words), inspection.bench.setup
     verification = replace(
-        _verification(inspection, plan, operator, words, valid_for=valid_for, unit_limit=unit_limit),
+        done,
         verified=not wrong,
+        verified_until_utc=done.done_utc + timedelta(seconds=setup.verified_for_s),
+        unit_limit=setup.verified_units,
         run_ids=tuple(sitting.run_ids),
     )
     return Proof(verification, tuple(sitting.values))
 
 
-def _verification(
-    inspection: Inspection,
-    plan: PlanInUse,
-    operator: str,
-    words: str,
-    *,
-    valid_for: timedelta = timedelta(0),
-    unit_limit: int = 0,
-) -> Verification:
+def _verification(inspection: Inspection, plan: PlanInUse, operator: str, words: str) -> Verification:
+    """One that is good for nothing yet."""
     now_utc = inspection.bench.clock.utc_now()
     setup = inspection.bench.setup
     return Verification(
@@ -110,8 +98,8 @@ def _verification(
         part=plan.plan.part,
         done_utc=now_utc,
         verified=False,
-        verified_until_utc=now_utc + valid_for,
-        unit_limit=unit_limit,
+        verified_until_utc=now_utc,
+        unit_limit=0,
         operator=operator,
         words=words,
         plan_hash=plan.plan.text_hash,

@@ -55,6 +55,7 @@ def parse_bench(text: str, file_name: str) -> Bench:
 
 def _read(root: Table, text: str) -> Bench:
     simulated = root.flag("simulated", default=False)
+    usual = Bench("", "", simulated, (), FixtureSetup())
     bench = Bench(
         name=root.text("name", limit=40),
         nest=root.text("nest", default="1", limit=20),
@@ -65,6 +66,10 @@ def _read(root: Table, text: str) -> Bench:
         operator_address=root.text("operator_address", default=""),
         seed=root.optional_integer("seed", lower=0, upper=2**63 - 1),
         clock_speed=root.number("clock_speed", default=1.0, lower=0.01, upper=10_000.0),
+        verified_for_s=root.quantity(
+            "verified_for", Dimension.TIME, default=usual.verified_for_s, lower=60.0, upper=31 * 86_400.0
+        ),
+        verified_units=root.integer("verified_units", default=usual.verified_units, lower=1, upper=1_000_000),
         source_text=text,
     )
     for key in ("operator_address", "seed", "clock_speed"):
@@ -197,6 +202,8 @@ def _bench_lines(bench: Bench) -> Iterator[str]:
     yield f"nest = {_text(bench.nest)}"
     yield f"simulated = {str(bench.simulated).lower()}"
     yield f"mains = {_quantity(bench.mains_hz, Dimension.FREQUENCY)}"
+    yield f"verified_for = {_quantity(bench.verified_for_s, Dimension.TIME)}"
+    yield f"verified_units = {bench.verified_units}"
     if bench.operator_address:
         yield f"operator_address = {_text(bench.operator_address)}"
     if bench.seed is not None:

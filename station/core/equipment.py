@@ -87,6 +87,10 @@ class Bench:
     """Simulated benches only: where the simulated operator's hands listen."""
     seed: int | None = None
     clock_speed: float = 1.0
+    verified_for_s: float = 36_000.0
+    """How long a verification holds: a shift and its ends."""
+    verified_units: int = 1_000
+    """How many units may be judged on one."""
     source_text: str = field(default="", repr=False)
 
     def instrument(self, kind: str) -> InstrumentSetup | None:

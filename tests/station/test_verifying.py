@@ -67,6 +67,21 @@ def test_expired_verification_passes_no_unit(tmp_path: Path) -> None:
         assert (True, "verification_expired") == (before, reason_of(bench))
 
 
+def test_verification_holds_for_so_many_units_and_so_long_as_the_bench_file_says(tmp_path: Path) -> None:
+    """Two units in an hour, and no third one."""
+    units = tuple(replace(GOOD, serial=f"L2641-01-A0{place}") for place in range(1, 4))
+    with verification_bench(
+        tmp_path, units=units, setup=lambda bench: replace(bench, verified_for_s=3600.0, verified_units=2)
+    ) as bench:
+        verification = bench.verify().verification
+        decisions = [bench.measure(each.serial) for each in units]
+
+    assert timedelta(hours=1) == verification.verified_until_utc - verification.done_utc
+    assert [Decision.PASS, Decision.PASS, Decision.INVALID] == [each.decision for each in decisions]
+    assert decisions[2].reason is not None
+    assert "verification_used_up" == decisions[2].reason.code
+
+
 def test_other_revision_of_the_plan_passes_no_unit_until_verified(tmp_path: Path) -> None:
     """It may ask for what the reference units have not shown."""
     with verification_bench(tmp_path) as bench:
