@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from station.quality.drift import Drift
 
 
+NEW_BASELINE = "new baseline"
+"""A value of this name begins every series of its nest anew: an instrument was adjusted or exchanged."""
+
+
 @dataclass(frozen=True, slots=True)
 class Series:
     """One characteristic of one reference unit, or of the bench itself (no subject), in one nest."""
@@ -62,7 +66,8 @@ def series_of(
     Raises:
         RecordError: nothing of it is on record.
     """
-    found = tuple(_series(bench, records.verification_history(bench, characteristic=characteristic, nest=nest)))
+    every = _series(bench, records.verification_history(bench, nest=nest))
+    found = tuple(each for each in every if characteristic in (None, each.characteristic))
     if not found:
         of = "" if characteristic is None else f" of {characteristic}"
         raise RecordError(
@@ -125,6 +130,8 @@ def _series(bench: str, past: Iterable[PastValue]) -> Iterator[Series]:
 
     grouped: dict[tuple[str, str, str], list[PastValue]] = {}
     for each in past:
+        if each.found.characteristic == NEW_BASELINE:
+            grouped = {key: values for key, values in grouped.items() if key[0] != each.nest}
         if share_of(each.found) is not None:
             grouped.setdefault((each.nest, each.found.subject, each.found.characteristic), []).append(each)
     for (nest, subject, characteristic), values in grouped.items():

@@ -3,6 +3,7 @@
 import secrets
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 
@@ -10,7 +11,7 @@ from drivers.clock import Clock, RealClock
 from drivers.links.open import open_link
 from drivers.stop import Stopped
 from station.app.doubt import VerificationReport, units_in_doubt
-from station.app.drift import limited_by_drift, series_with, words_of
+from station.app.drift import NEW_BASELINE, limited_by_drift, series_with, words_of
 from station.app.files import read_bench, read_reference_units
 from station.app.hands import SimulatedHands, ToldHands
 from station.app.plans import plans_in_use
@@ -19,7 +20,7 @@ from station.checking import Check, check_empty, check_loaded
 from station.core.equipment import Bench
 from station.core.gates import overdue_instruments
 from station.core.ids import uuid7
-from station.core.verification import ReferenceUnit
+from station.core.verification import ReferenceUnit, VerificationValue
 from station.data import data_path
 from station.errors import BenchError, RecordError
 from station.heat_memory import HeatOnDisk
@@ -121,13 +122,27 @@ class Station:
         inspection.hands.unload()
 
     def verify(
-        self, inspection: Inspection, operator: str, *, references: Path | None = None, part: str = ""
+        self,
+        inspection: Inspection,
+        operator: str,
+        *,
+        references: Path | None = None,
+        part: str = "",
+        new_baseline: str = "",
     ) -> VerificationReport:
         """Check the bench, measure the reference units of a part, and put on record what that proves.
 
         That it began is on record before the first contact: from then on the bench is not verified until this
         has succeeded, also if it is broken off. If the bench has measured wrong, the units judged on its last
         good verification are held with the same transaction.
+
+        Args:
+            inspection: on the open bench.
+            operator: badge code.
+            references: folder of reference units' files.
+            part: whose plan is used; empty: the only one released.
+            new_baseline: why values over time begin anew with this one (an instrument was adjusted); empty: they
+                go on. Assigned values and limits stay what they are.
 
         Raises:
             BenchError: no plan is released for it, or there are no reference units of it; the shipped ones
@@ -145,6 +160,12 @@ class Station:
         uses = {each.serial: len(self.records.runs_of(each.serial)) for each in units}
         self.records.add_verification(begin(inspection, plan, operator=operator))
         proof = verify(inspection, plan, units, operator=operator, uses=uses)
+        if new_baseline:
+            marked = VerificationValue("", NEW_BASELINE, "", None, True)
+            proof = replace(proof, values=(marked, *proof.values))
+            self.records.audit(
+                who=operator, action=NEW_BASELINE, subject=setup.name, why=new_baseline, utc=self.clock.utc_now()
+            )
         series = series_with(self.records, proof)
         done = limited_by_drift(proof.verification, series)
         since = units_in_doubt(self.records, proof, done)

@@ -72,10 +72,19 @@ def _show_check(found: "Check", as_json: bool) -> None:
     help="Folder of reference units' files; default: the shipped, invented ones (simulated benches only).",
 )
 @click.option("--part", default="", help="Part whose plan is used; default: the only one released.")
+@click.option(
+    "--new-baseline", default="", help="Why values over time begin anew: such as 'meter adjusted'. Goes on record."
+)
 @_JSON
 @click.pass_context
 def verify(
-    ctx: click.Context, bench_file: Path, operator: str, references: Path | None, part: str, as_json: bool
+    ctx: click.Context,
+    bench_file: Path,
+    operator: str,
+    references: Path | None,
+    part: str,
+    new_baseline: str,
+    as_json: bool,
 ) -> None:
     """Check the bench, correct the meter, measure the reference units: does it still measure right?
 
@@ -94,7 +103,9 @@ def verify(
         station.inspecting(bench_file, where="coilgate bench verify") as inspection,
     ):
         inspection.tell = tell_progress
-        report = station.verify(inspection, operator, references=references, part=part)
+        report = station.verify(
+            inspection, operator, references=references, part=part, new_baseline=new_baseline
+        )
     show_verification(report, as_json)
     ctx.exit(0 if report.verification.verified else EXIT_FAIL)
 
