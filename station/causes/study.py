@@ -13,9 +13,10 @@ from station.causes.posterior import cause_probabilities, posterior
 from station.causes.signatures import signatures_of
 from station.coil.geometry import FloatArray
 
-USUAL = 8.0
-"""Sum of squares of standardised residuals up to which a unit counts as like its panel without a closer look: no
-case can then be more than exp(4) times as likely, and none has such a share of the prior (bound, not estimate)."""
+USUAL, USUAL_ONE = 11.0, 8.0
+"""Sum of squares of standardised residuals, and any one of them, up to which a unit counts as like its panel without a
+closer look. A bound, no estimate: no case can then be more than exp(5.5) times as likely, and none that needs several
+observables has 1/245 of the prior; one that needs a single one, such as copper, at most exp(4) times."""
 
 _STEP, _SAME = 1.2, 0.1
 _PASS = "PASS"
@@ -83,7 +84,8 @@ def unit_probabilities(study: Study, *, rows: np.ndarray | None = None) -> Float
     found[:, _NOTHING] = 1.0
     scores = np.nan_to_num(study.scores[chosen])
     measured = np.isfinite(study.seen[chosen]).any(axis=1)
-    usual = (scores**2).sum(axis=1) < USUAL
+    squares = scores**2
+    usual = (squares.sum(axis=1) < USUAL) & (squares.max(axis=1) < USUAL_ONE)
     odd = np.flatnonzero(~usual | ~measured | _coded(study, chosen))
     close = chosen[odd]
     found[odd] = _close_look(study, close)

@@ -9,7 +9,7 @@ from sim.lot import NO_DEFECTS, Lot
 from station.causes.codes import code_log_likelihood, speaks_of_unit
 from station.causes.explain import LotExplanation, UnitExplanation, explain_lot, explain_unit
 from station.causes.kinds import ABOUT, CAUSES, Cause
-from station.causes.study import study_of
+from station.causes.study import case_probabilities, study_of, unit_probabilities
 from station.core.reasons import ABOUT_THE_SEAT
 from station.core.reasons import CAUSES as REASONS
 from tests.causes.makers import DRAWN, Findings, copper_unit, lot_units, measure
@@ -126,3 +126,13 @@ def test_every_cause_has_words() -> None:
     """No cause without words, prior and (but for nothing) what would prove it."""
     assert set(Cause) == set(ABOUT)
     assert all(each.proof for cause, each in ABOUT.items() if cause is not Cause.NOTHING)
+
+
+@pytest.mark.slow
+def test_units_not_looked_at_closely_would_get_the_same_cause() -> None:
+    """A unit within the bound of what is usual has no likelier cause when all cases are gone through."""
+    study = study_of(measure(lot_units(Lot(6, panels=4))), DRAWN)
+    quick = unit_probabilities(study).argmax(axis=1)
+    full = np.array([case_probabilities(study, row)[0].argmax() for row in range(len(quick))])
+
+    assert full.tolist() == quick.tolist()
