@@ -44,7 +44,7 @@ def make_application(
         *equipment.ROUTES,
         Mount("/static", StaticFiles(directory=STATIC), name="static"),
     ]
-    middleware = [Middleware(Shield, hosts=hosts), Middleware(GZipMiddleware, minimum_size=1_000)]
+    middleware = [Middleware(Shield, hosts=hosts), Middleware(GZipMiddleware, minimum_size=1_000, compresslevel=4)]
     application = Starlette(
         routes=routes, middleware=middleware, lifespan=_lifespan, exception_handlers={404: _not_found}
     )

@@ -102,7 +102,8 @@ def _rows(
         }
         nothing = (None, None, None)
         for row in connection.execute(_runs(some)).mappings():
-            cells = [_cell(dict(row), column) for column in _FIXED]
+            plain = dict(row)
+            cells = [_cell(plain, column) for column in _FIXED]
             for each in measured:
                 cells.extend(results.get((row["run_key"], *each), nothing))
             yield tuple(cells)

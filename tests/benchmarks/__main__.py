@@ -9,7 +9,7 @@ import argparse
 import sys
 from collections.abc import Callable
 
-from tests.benchmarks import bench_links, bench_memory, bench_program, bench_records, bench_unit
+from tests.benchmarks import bench_links, bench_memory, bench_pages, bench_program, bench_records, bench_unit
 from tests.benchmarks.table import Line, format_table
 
 PARTS: dict[str, Callable[[], list[Line]]] = {
@@ -18,6 +18,7 @@ PARTS: dict[str, Callable[[], list[Line]]] = {
     "records": bench_records.lines,
     "memory": bench_memory.lines,
     "program": bench_program.lines,
+    "pages": bench_pages.lines,
 }
 
 
