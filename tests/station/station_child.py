@@ -2,8 +2,8 @@
 
 Usage: `python -m tests.station.station_child ACT HOME ADDRESSES`, where ACT is
 `sleep` (a long soak), `bare` (the same, with no signal handlers but the bench's own), `hang` (computes without
-end and looks at nothing) or `wait` (waits and soaks a little longer than the lease, then leaves in order). It
-says `watchdog PID`, `driving`, `lived`, `raised NAME ...` and `closed`, a line each.
+end and looks at nothing), `wait` (waits and soaks a little longer than the lease, then leaves in order) or `heat`
+(measures the heating of the loaded coil). It says `watchdog PID`, `driving`, `lived`, `raised NAME ...` and `closed`, a line each.
 """
 
 import json
@@ -18,6 +18,7 @@ from station.bench import OpenBench
 from station.signals import stop_on_signals
 from station.stop import NestStop
 from station.watchdog import LEASE_S
+from tests.methods.heating_child import heat
 from tests.station.benches import GENTLE, bench_setup
 
 
@@ -37,6 +38,9 @@ def drive(act: str, home: Path, addresses: str, stop: NestStop) -> None:
     setup = bench_setup(json.loads(addresses))
     with OpenBench(setup, home=home, where="a test", stop=stop, lock_folder=home / "locks") as bench:
         say(f"watchdog {bench.watchdog_pid}")
+        if act == "heat":
+            heat(bench, home)
+            return
         with bench.drive(GENTLE, route=Route.SOURCE_FORWARD):
             say("driving")
             if act == "hang":
