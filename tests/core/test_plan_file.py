@@ -390,3 +390,52 @@ def test_plan_values_are_finite() -> None:
     plan = is_20()
 
     assert all(math.isfinite(end) for each in plan.characteristics for end in (each.lower, each.upper) if end)
+
+
+STEP = '\n[[measure]]\nmethod = "heating"\ndrive = ["1 V", "2 V"]\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [('target = "0.2 K"', (0.2, 0.0)), ('target = "1 %"', (0.0, 0.01)), ("", (0.5, 0.0))],
+)
+def test_heating_target_is_in_kelvin_or_a_fraction(text: str, expected: tuple[float, float]) -> None:
+    """Its unit says which; half a kelvin if nothing is said."""
+    heating = parse_plan(IS_20_TEXT + STEP + text, "p.toml").steps[-1]
+
+    assert isinstance(heating, HeatingStep)
+    assert expected == (heating.target_k, heating.target_fraction)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('target = "0.2 V"', "must be in % and not in V"),
+        ('target = "50 K"', "must be from 0.01 K to 20 K"),
+        ('voltage_limit = "1.5 V"', "climbs to 2 V, above `voltage_limit` 1.5"),
+        ('temperature_limit = "40 degC"\nambient = "40 degC"', "must be above `ambient`"),
+        ('soak = "60 s"', "must be at least three times `longest_time_constant`"),
+        ("audit_one_in = 0", "must be a whole number from 1 to 1000"),
+        ('touch_limit = "90 degC"', "must be from 35 degC to 65 degC"),
+    ],
+)
+def test_heating_that_cannot_be_is_refused(text: str, words: str) -> None:
+    """Each mistake is told with what would be right."""
+
+    assert any(words in each for each in mistakes(IS_20_TEXT + STEP + text))
+
+
+def test_heating_names_what_it_gives() -> None:
+    """Limits can stand on rise, surface, thermal resistance with its mounting, time constant, largest drive."""
+    limits = "".join(
+        f'\n[characteristic."{name}"]\nupper = "{upper}"\n'
+        for name, upper in (
+            ("surface@2V", "40 K"),
+            ("Rth@metal", "9 K/W"),
+            ("tau", "20 s"),
+            ("drive@80degC", "3 V"),
+        )
+    )
+    plan = parse_plan(IS_20_TEXT + STEP + 'mounting = "metal"\n' + limits, "p.toml")
+
+    assert [40.0, 9.0, 20.0, 3.0] == [each.upper for each in plan.characteristics[-4:]]

@@ -3,7 +3,8 @@
 Usage: `python -m tests.station.station_child ACT HOME ADDRESSES`, where ACT is
 `sleep` (a long soak), `bare` (the same, with no signal handlers but the bench's own), `hang` (computes without
 end and looks at nothing), `wait` (waits and soaks a little longer than the lease, then leaves in order) or `heat`
-(measures the heating of the loaded coil). It says `watchdog PID`, `driving`, `lived`, `raised NAME ...` and `closed`, a line each.
+(measures the heating of the loaded coil). It says `watchdog PID`, `driving`, `lived`, `raised NAME ...` and
+`closed`, a line each.
 """
 
 import json
