@@ -1,4 +1,4 @@
-"""`coilgate lot report`: what goes on paper."""
+"""`coilgate lot report` and `coilgate unit certificate`: what goes on paper."""
 
 from pathlib import Path
 
@@ -40,3 +40,32 @@ def lot_report(ctx: click.Context, name: str, target: Path, as_json: bool) -> No
         emit({"lot": name, "file": str(target), "simulated": document.simulated})
         return
     click.echo(f"{target}: report of lot {name}.")
+
+
+@click.command("certificate")
+@click.argument("serial")
+@TO
+@AS_JSON
+@click.pass_context
+def unit_certificate(ctx: click.Context, serial: str, target: Path, as_json: bool) -> None:
+    """Write a unit's certificate: results with uncertainty and limits, decision, instruments, digest of the records.
+
+    By the latest production run. Of a unit that does not pass, or is held, it is a report that says so in its title.
+
+    Example: coilgate unit certificate L2641-01-A01 --to L2641-01-A01.pdf
+    """
+    from station.app.certificate import unit_findings
+    from station.app.report_files import check_ending, write_document
+    from station.cli.opening import open_station
+    from station.reports.certificate import unit_document
+
+    check_ending(target)
+    with open_station(ctx) as station:
+        found = unit_findings(station.records, serial)
+    document = unit_document(found)
+    write_document(document, target)
+    if as_json:
+        fact = {"serial": serial, "decision": found.decision.value, "held": found.held, "certificate": found.passes}
+        emit(fact | {"run": found.record.opened.run_id, "file": str(target), "simulated": document.simulated})
+        return
+    click.echo(f"{target}: {document.title}.")

@@ -10,6 +10,7 @@ import click
 from station.cli.explain import unit_explain
 from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL
 from station.cli.output import decision_text, emit, result_text, say, table
+from station.cli.reports import unit_certificate
 
 if TYPE_CHECKING:
     from station.core.run_record import RunRecord
@@ -26,6 +27,7 @@ def unit() -> None:
 
 
 unit.add_command(unit_explain)
+unit.add_command(unit_certificate)
 
 
 @unit.command()

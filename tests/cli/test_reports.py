@@ -1,15 +1,19 @@
-"""`coilgate lot report`: written from records, read back."""
+"""`coilgate lot report`, `coilgate unit certificate`: written from records, read back."""
 
+import csv
 import json
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from station.app.papers import write_papers
 from station.cli.main import cli
 from station.errors import RecordError, StationError
 from station.records import Records
+from station.records.standing import lot_standing
 from tests.cli.lots import record_lot
+from tests.records.makers import START
 from tests.reports.test_pdf import read_text
 
 
@@ -93,3 +97,50 @@ def test_report_into_a_folder_that_is_missing_is_refused(home: Path, tmp_path: P
 
     assert isinstance(error, StationError)
     assert "can't be written" in str(error)
+
+
+@pytest.mark.slow
+def test_certificate_is_written_from_the_record(home: Path, tmp_path: Path) -> None:
+    """The unit's newest run, and the same bytes each time."""
+    files = [tmp_path / "one.pdf", tmp_path / "two.pdf"]
+    for file in files:
+        fact = json.loads(_run(home, "unit", "certificate", "L2641-01-A01", "--to", str(file), "--json").stdout)
+
+    assert files[0].read_bytes() == files[1].read_bytes()
+    assert ("L2641-01-A01", fact["certificate"]) == (fact["serial"], fact["decision"] == "PASS")
+    assert fact["run"] in read_text(files[0].read_bytes())
+
+
+def test_unit_that_is_held_gets_no_certificate(home: Path, tmp_path: Path) -> None:
+    """Held after it passed: a bench that drifted holds units that have their PASS already."""
+    with Records.open(home) as records:
+        shown = next(iter(records.lot_values("L2641", "R20").serials))
+        passes = [each for each in lot_standing(records, "L2641").passed if each != shown]
+        records.hold(min(passes), reason_code="bench_drifted", who="EN-02", why="test", utc=START)
+    fact = json.loads(
+        _run(home, "unit", "certificate", min(passes), "--to", str(tmp_path / "x.html"), "--json").stdout
+    )
+
+    assert ("PASS", True, False) == (fact["decision"], fact["held"], fact["certificate"])
+    assert "<h1>Unit" in (tmp_path / "x.html").read_text(encoding="utf-8")
+
+
+def test_certificate_of_an_unknown_unit_is_refused(home: Path, tmp_path: Path) -> None:
+    """And leaves no file."""
+    error = _run(home, "unit", "certificate", "L2641-99-A01", "--to", str(tmp_path / "x.pdf")).exception
+
+    assert isinstance(error, RecordError)
+    assert [] == list(tmp_path.iterdir())
+
+
+@pytest.mark.slow
+def test_papers_of_a_lot_are_written_all_at_once(home: Path, tmp_path: Path) -> None:
+    """What the demo ends with: four files, each named."""
+    with Records.open(home) as records:
+        papers = dict(write_papers(records, "L2641", tmp_path / "reports"))
+    causes = papers["Causes"].read_text(encoding="utf-8").splitlines()
+
+    assert ["Lot report", "Datasheet", "Causes", "Sets"] == list(papers)
+    assert sorted(papers.values()) == sorted((tmp_path / "reports").iterdir())
+    assert "cause,not pass,pass,share,expected units,examples" == causes[0]
+    assert 192 == sum(int(cell) for line in csv.reader(causes[1:]) for cell in line[1:3])
