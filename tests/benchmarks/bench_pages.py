@@ -91,6 +91,7 @@ def _operator(browser: Browser, workplace: Workplace, throttle: int, most_ms: fl
         unsubscribe()
         entered: list[float] = page.evaluate("window.entered")
         decided: list[tuple[str, float]] = page.evaluate("window.decided")
+        page.close()  # else it would try to come back for as long as the browser lives
     slow = f", browser {throttle} times slower" if throttle > 1 else ""
     first = median(taken[serial] - at for serial, at in zip(UNITS, entered, strict=True))
     shown = median(at - last[serial][1] for serial, at in decided if serial in last)
