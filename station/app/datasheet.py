@@ -112,6 +112,7 @@ def _line_fact(line: Line) -> Fact:
         "maximum_is_limit": stated.maximum_is_limit,
         "method": stated.method or None,
         "why_not": stated.why or None,
+        "doubt": stated.doubt or None,
         "units": stated.units,
         "lots": stated.lots,
         "drawn": line.drawn,

@@ -30,6 +30,8 @@ class StatedRange:
     method: str
     """Of the tolerance interval; empty without one."""
     why: str
+    doubt: str
+    """What speaks against the interval's own assumptions; empty if nothing does."""
     units: int
     lots: int
     coverage: float
@@ -74,6 +76,7 @@ def stated_range(
         maximum_is_limit=False,
         method="" if interval is None else interval.method,
         why=why,
+        doubt=_doubt(sample, lots, names) if interval is not None and len(names) > 1 else "",
         units=sample.size,
         lots=len(names),
         coverage=coverage,
@@ -94,6 +97,18 @@ def _interval(
         return distribution_free_interval(sample, coverage=coverage, confidence=confidence), ""
     except StudyDataError as error:
         return None, str(error)
+
+
+def _doubt(sample: Sample, lots: np.ndarray, names: np.ndarray) -> str:
+    """Whether values are normal within their lots, as the interval over lots takes them."""
+    rest = sample.values.copy()
+    for name in names:
+        rest[lots == name] -= rest[lots == name].mean()
+    try:
+        found = normality_test(replace(sample, values=rest))
+    except StudyDataError:
+        return ""
+    return "" if found.accepted else f"not normal within lots (p = {found.p:.2g}): its ends are rough"
 
 
 def _within(stated: StatedRange, judged: Tolerance, values: np.ndarray) -> StatedRange:

@@ -182,6 +182,7 @@ def _lots(count: int) -> str:
 def _origin(sheet: Datasheet) -> Iterator[Block]:
     methods = sorted({each.stated.method for each in sheet.lines if each.stated.method})
     without = (*sheet.missing, *(f"{each.name}: {each.stated.why}" for each in sheet.lines if each.stated.why))
+    doubts = tuple(f"{each.name}: {each.stated.doubt}" for each in sheet.lines if each.stated.doubt)
     yield Heading("What this rests on")
     yield Facts(
         (
@@ -191,5 +192,6 @@ def _origin(sheet: Datasheet) -> Iterator[Block]:
             ("Control plan", sheet.plan_words),
             ("Drawing", _drawing(sheet.coil)),
             *(("Not stated", words) for words in without),
+            *(("Doubt", words) for words in doubts),
         )
     )

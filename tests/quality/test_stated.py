@@ -78,6 +78,16 @@ def test_five_lots_are_no_longer_provisional() -> None:
     assert "lot as a random effect, normal" == stated_range(_normal(3), lots).method
 
 
+def test_lots_that_are_not_normal_within_are_doubted() -> None:
+    """The interval over lots takes normal values; two kinds of units in each lot are none."""
+    generator, lots = np.random.default_rng(4), np.repeat(np.arange(5), 40)
+    plain = generator.normal(8.0, 0.01, 200)
+    mixed = plain + np.tile([0.0, 0.2], 100)
+
+    assert "" == stated_range(_sample(plain), lots).doubt
+    assert "not normal within lots" in stated_range(_sample(mixed), lots).doubt
+
+
 @pytest.mark.slow
 def test_promise_is_kept_by_the_next_lots() -> None:
     """Of 100 processes of six lots, 99 % of the units lie inside for 95 %, less four standard errors."""
