@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from drivers.traced import TracedLink
 from station.core.limits import judge
 from station.core.plan import Characteristic, Guard, MethodStep
 from station.core.results import Decision, Judgement, Result
@@ -62,6 +63,17 @@ def _invalid_counted_as_fail(patch: pytest.MonkeyPatch) -> None:
     patch.setattr("station.inspection.run_unit", counted)
 
 
+def _digest_not_chained(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr("station.records.chain.append", lambda *entry: 1)
+
+
+def _stale_reply_not_flushed(patch: pytest.MonkeyPatch) -> None:
+    def kept(self: TracedLink, *, quiet: float, timeout: float = 2.0) -> bytes:
+        return b""
+
+    patch.setattr(TracedLink, "discard_input", kept)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("mutate", "scenario", "units", "figure"),
@@ -71,6 +83,8 @@ def _invalid_counted_as_fail(patch: pytest.MonkeyPatch) -> None:
         (_drive_off_skipped, "healthy", 2, "drive_on"),
         (_temperature_correction_inverted, "warm-shop", 4, "bias.R20"),
         (_invalid_counted_as_fail, "loose-contact", 32, "overkill"),
+        (_digest_not_chained, "healthy", 2, "chain_faults"),
+        (_stale_reply_not_flushed, "late-doubled", 16, "gross_errors"),
     ],
 )
 def test_mutation_is_caught_and_named(
