@@ -1,8 +1,8 @@
 """The station killed (SIGKILL) in the middle of its work, again and again on one home; what must hold each time.
 
-`python -m tests.nightly.crashes --kills 500 --whole-every 20` prints the table. A child opens the bench, measures units,
-says each run that was acknowledged, and kills itself at a named point of a write or before a message to an instrument.
-It is forked from this process, which has one thread only: run it as a process of its own.
+`python -m tests.nightly.crashes --kills 500 --whole-every 20` prints the table. A child opens the bench, measures
+units, says each run that was acknowledged, and kills itself at a named point of a write or before a message to an
+instrument. It is forked from this process, which has one thread only: run it as a process of its own.
 """
 
 import argparse
