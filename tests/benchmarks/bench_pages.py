@@ -26,7 +26,16 @@ from station.core.board import Phase
 from station.core.results import Result
 from station.data import data_path
 from tests.benchmarks.table import Line, format_table
-from tests.pages.station_in_browser import DEADLINE_S, VIEW, opened_browser, scan, served, settled, workplace_on
+from tests.pages.station_in_browser import (
+    DEADLINE_S,
+    VIEW,
+    opened_browser,
+    patient,
+    scan,
+    served,
+    settled,
+    workplace_on,
+)
 from tests.records.makers import make_opened, make_record
 
 UNITS = demo_serials(21)
@@ -74,7 +83,7 @@ def _operator(browser: Browser, workplace: Workplace, throttle: int, most_ms: fl
     workplace.verify("OP-07")
     settled(workplace, verified=True)
     with served(workplace) as address:
-        page = browser.new_page(viewport=VIEW)
+        page = patient(browser.new_context(viewport=VIEW)).new_page()
         sizes: list[int] = []
         page.on("response", lambda each: sizes.append(0 if "/events" in each.url else len(each.body())))
         page.goto(address)

@@ -8,7 +8,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from drivers.stop import Stopped
 from sim.faults import Fault
@@ -137,6 +137,16 @@ def held_at(workplace: Workplace, method: str) -> Iterator[None]:
     finally:
         unsubscribe()
         go_on.set()
+
+
+def patient(context: BrowserContext) -> BrowserContext:
+    """Take whatever is typed in this context for a scanner's: on a busy computer keys come late."""
+    context.set_default_timeout(DEADLINE_S * 1e3)
+    context.add_init_script(
+        "addEventListener('DOMContentLoaded', () => {"
+        " const field = document.getElementById('field'); if (field) field.dataset.scannerMs = 1e6; })"
+    )
+    return context
 
 
 def scan(page: Page, text: str) -> None:

@@ -15,6 +15,7 @@ from tests.pages.station_in_browser import (
     SCREENSHOTS,
     VIEW,
     opened_browser,
+    patient,
     scan,
     served,
     settled,
@@ -89,8 +90,7 @@ def browser() -> Iterator[Browser]:
 def page(request: pytest.FixtureRequest, browser: Browser, address: str) -> Iterator[Page]:
     """A page in each colour scheme, an engineer signed in."""
     with browser.new_context(viewport=VIEW, color_scheme=request.param) as context:
-        context.set_default_timeout(DEADLINE_MS)
-        found = context.new_page()
+        found = patient(context).new_page()
         found.goto(address)
         scan(found, "EN-02")
         expect(found.locator(".who")).to_contain_text("EN-02", timeout=DEADLINE_MS)

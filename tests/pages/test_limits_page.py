@@ -10,7 +10,16 @@ from station.app.demo import demo_serials
 from station.app.workplace import Workplace
 from station.core.plan_file import parse_plan
 from station.core.results import Decision
-from tests.pages.station_in_browser import DEADLINE_S, VIEW, opened_browser, scan, served, settled, workplace_on
+from tests.pages.station_in_browser import (
+    DEADLINE_S,
+    VIEW,
+    opened_browser,
+    patient,
+    scan,
+    served,
+    settled,
+    workplace_on,
+)
 
 pytestmark = pytest.mark.slow
 UNITS = demo_serials(12)
@@ -42,8 +51,7 @@ def test_replay_names_the_units_that_change_sides_and_the_next_run_follows(workp
         if decision == Decision.PASS and value + u95 > NEW_UPPER_OHM
     }
     with opened_browser() as browser, served(workplace) as address, browser.new_context(viewport=VIEW) as context:
-        context.set_default_timeout(DEADLINE_MS)
-        page = context.new_page()
+        page = patient(context).new_page()
         page.goto(address)
         scan(page, "EN-02")
         expect(page.locator(".who")).to_contain_text("EN-02", timeout=DEADLINE_MS)

@@ -15,6 +15,7 @@ from tests.pages.station_in_browser import (
     VIEW,
     held_at,
     opened_browser,
+    patient,
     scan,
     served,
     settled,
@@ -46,8 +47,7 @@ def workplace(tmp_path: Path) -> Iterator[Workplace]:
 def page(browser: Browser, workplace: Workplace) -> Iterator[Page]:
     """The operator's page, nobody signed in."""
     with served(workplace) as address, browser.new_context(viewport=VIEW) as context:
-        context.set_default_timeout(DEADLINE_MS)
-        found = context.new_page()
+        found = patient(context).new_page()
         found.goto(address)
         yield found
 
@@ -157,6 +157,7 @@ def test_scan_with_nothing_focused_is_caught(page: Page, workplace: Workplace) -
 def test_typed_serial_is_asked_for_twice(page: Page, workplace: Workplace) -> None:
     """What a person types slowly must be typed twice alike; a scanner's speed needs no second time."""
     signed_in(page)
+    page.evaluate("document.getElementById('field').dataset.scannerMs = 100")
     page.keyboard.type(UNITS[0], delay=200)
     page.keyboard.press("Enter")
     expect(page.locator("#notice")).to_contain_text("once more", timeout=DEADLINE_MS)

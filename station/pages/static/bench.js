@@ -5,7 +5,6 @@ const field = document.getElementById("field");
 const notice = document.getElementById("notice");
 const say = document.getElementById("say");
 const QUIET_MS = 3000; // the station gives a sign of life each second
-const SCANNER_MS = 100; // a scanner types faster than this a character, a person slower
 let refusal = "";
 let heard = performance.now();
 let began = 0;
@@ -80,8 +79,9 @@ document.getElementById("scan").addEventListener("submit", (event) => {
   event.preventDefault();
   const text = field.value;
   field.value = "";
+  // A scanner types faster than this a character, a person slower.
   const perCharacter = (performance.now() - began) / Math.max(1, text.length);
-  if (text) send("/scan", { scan: text, typed: perCharacter > SCANNER_MS ? "1" : "0" });
+  if (text) send("/scan", { scan: text, typed: perCharacter > Number(field.dataset.scannerMs) ? "1" : "0" });
 });
 
 for (const form of document.querySelectorAll("form.act")) {
