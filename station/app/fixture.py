@@ -17,7 +17,8 @@ RECENT = 50
 class ContactTrend:
     """One contact of one nest. Resistances in ohm: medians of the oldest and the newest runs since the last service.
 
-    `per_1000_ohm` is the slope of a straight line over contact cycles; None with fewer than three runs.
+    `per_1000_ohm` is the slope of a straight line over contact cycles, with its standard uncertainty; None with
+    fewer than four runs.
     """
 
     pad: str
@@ -25,6 +26,14 @@ class ContactTrend:
     first_ohm: float
     now_ohm: float
     per_1000_ohm: float | None
+    per_1000_u_ohm: float | None
+
+    @property
+    def moves(self) -> bool:
+        """Tell whether the slope is more than its own doubt: beyond three times its standard uncertainty."""
+        return None not in (self.per_1000_ohm, self.per_1000_u_ohm) and (
+            abs(self.per_1000_ohm or 0.0) > 3.0 * (self.per_1000_u_ohm or 0.0)
+        )
 
 
 def enter_service(
@@ -71,8 +80,9 @@ def _trend(name: str, points: Sequence[ContactPoint], pad: int) -> ContactTrend:
 
     ohm = np.array([each.resistances_ohm[pad] for each in points])
     cycles = np.array([float(each.contact_cycles) for each in points])
-    slope = None
-    if ohm.size >= 3 and np.ptp(cycles) > 0.0:
-        slope = 1000.0 * float(np.polyfit(cycles - cycles.mean(), ohm, 1)[0])
+    slope = doubt = None
+    if ohm.size >= 4 and np.ptp(cycles) > 0.0:
+        line, covariance = np.polyfit(cycles - cycles.mean(), ohm, 1, cov=True)
+        slope, doubt = 1000.0 * float(line[0]), 1000.0 * float(covariance[0, 0]) ** 0.5
     first, now = float(np.median(ohm[:RECENT])), float(np.median(ohm[-RECENT:]))
-    return ContactTrend(name, ohm.size, first, now, slope)
+    return ContactTrend(name, ohm.size, first, now, slope, doubt)

@@ -94,7 +94,7 @@ def show_contacts(
             str(each.runs),
             format_quantity(each.first_ohm, "ohm"),
             format_quantity(each.now_ohm, "ohm"),
-            "-" if each.per_1000_ohm is None else f"{each.per_1000_ohm * 1e3:+.3g} mohm",
+            _slope(each),
         )
         for each in trends
     ]
@@ -105,8 +105,21 @@ def show_contacts(
         click.echo(f"{when} UTC  nest {done.nest}  {done.action} at {done.contact_cycles}  {done.who}: {done.why}")
 
 
+def _slope(trend: "ContactTrend") -> str:
+    if trend.per_1000_ohm is None or trend.per_1000_u_ohm is None:
+        return "too few runs"
+    words = f"{trend.per_1000_ohm * 1e3:+.2g} (u {trend.per_1000_u_ohm * 1e3:.1g}) mohm"
+    return words if trend.moves else f"{words}: lost in its doubt"
+
+
 def _ohms(trend: "ContactTrend") -> dict[str, object]:
-    return {"first_ohm": trend.first_ohm, "now_ohm": trend.now_ohm, "per_1000_contacts_ohm": trend.per_1000_ohm}
+    return {
+        "first_ohm": trend.first_ohm,
+        "now_ohm": trend.now_ohm,
+        "per_1000_contacts_ohm": trend.per_1000_ohm,
+        "per_1000_contacts_u_ohm": trend.per_1000_u_ohm,
+        "moves": trend.moves,
+    }
 
 
 def _service(done: "FixtureService") -> dict[str, object]:

@@ -1,6 +1,7 @@
 """A fixture that was touched, or has served its time, passes no unit before it is verified again."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from station.app.fixture import contact_trends, enter_service
 from station.core.equipment import Bench
 from station.errors import RecordError
+from station.records import ContactPoint
 from tests.station.verification_bench import GOOD, VerificationBench, verification_bench
 
 
@@ -110,3 +112,19 @@ def test_service_of_an_unknown_bench_is_refused(tmp_path: Path) -> None:
     """A slip in the name must not leave the right bench as it was without a word."""
     with verification_bench(tmp_path) as bench, pytest.raises(RecordError, match="bench-2: no verification of it"):
         enter_service(bench.station.records, "bench-2", who="OP-07", why="due", utc=bench.place.clock.utc_now())
+
+
+@pytest.mark.parametrize(("per_contact_ohm", "moves"), [(0.0, False), (1e-5, True)])
+def test_trend_of_a_contact_is_one_only_beyond_its_doubt(per_contact_ohm: float, moves: bool) -> None:
+    """Noise of half a milliohm over a hundred contacts makes a slope too; 10 uohm a contact are seen."""
+    noise = [0.5e-3 if place % 2 else -0.5e-3 for place in range(100)]
+    start = datetime(2026, 11, 2, 6, 0, tzinfo=UTC)
+    points = [
+        ContactPoint("U", "A", start, place, (6e-3 + per_contact_ohm * place + noise[place], 6e-3))
+        for place in range(1, 100)
+    ]
+    first, second = contact_trends(points, [])
+
+    assert (moves, False) == (first.moves, second.moves)
+    assert 1000.0 * per_contact_ohm == pytest.approx(first.per_1000_ohm, abs=2e-3)
+    assert contact_trends(points[:3], [])[0].per_1000_ohm is None
