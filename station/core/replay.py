@@ -13,7 +13,7 @@ from station.core.bins import sort_unit
 from station.core.decide import decide
 from station.core.limits import judge
 from station.core.plan import Characteristic, Plan
-from station.core.results import Decision, Result, ResultStatus
+from station.core.results import Decision, Judgement, Result, ResultStatus
 
 
 class Side(StrEnum):
@@ -24,6 +24,7 @@ class Side(StrEnum):
     UNKNOWN = "unknown, measure again"
 
 
+DECISION_OF = {Side.PASS: Decision.PASS, Side.FAIL: Decision.FAIL, Side.UNKNOWN: Decision.INVALID}
 SIDE_OF = {Decision.PASS: Side.PASS, Decision.FAIL: Side.FAIL, Decision.INVALID: Side.UNKNOWN}
 
 
@@ -52,6 +53,12 @@ class Replayed:
     bin_number: int
     bin_name: str
     because: tuple[str, ...]
+    judgements: tuple[Judgement, ...] = ()
+
+    @property
+    def moves(self) -> bool:
+        """Tell whether decision or bin would be another."""
+        return self.changes_side or (self.bin_number, self.bin_name) != (self.unit.bin_number, self.unit.bin_name)
 
     @property
     def changes_side(self) -> bool:
@@ -123,11 +130,11 @@ def _replayed(plan: Plan, unit: StoredUnit) -> Replayed:
         after, because = Side.UNKNOWN, silent
     else:
         after, because = Side.PASS, ()
-    decision = {Side.PASS: Decision.PASS, Side.FAIL: Decision.FAIL, Side.UNKNOWN: Decision.INVALID}[after]
+    decision = DECISION_OF[after]
     if unit.plan == plan:
         return Replayed(unit, before, before, unit.bin_number, unit.bin_name, because)
     place = sort_unit(plan, decision, _complete(plan, unit.results))
-    return Replayed(unit, before, after, place.number, place.name, because)
+    return Replayed(unit, before, after, place.number, place.name, because, tuple(judgements))
 
 
 def _speaks(result: Result | None) -> bool:

@@ -8,6 +8,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from station.app.accounts import Role
+from station.app.judging_again import judge_lots_again
 from station.app.lot_units import replay_lots
 from station.app.plans import require_measurable
 from station.core.plan import Plan
@@ -45,6 +46,7 @@ async def text(request: Request) -> Response:
 async def revision(request: Request) -> Response:
     """One revision, and what differs from the one before it or from the one asked for."""
     every = await later(_revisions, request)
+    records = site_of(request).workplace.station.records
     found = _one(every, request.path_params["part"], request.path_params["revision"])
     former = [each for each in every if each.part == found.part and each.revision < found.revision]
     asked = request.query_params.get("against", "")
@@ -56,6 +58,7 @@ async def revision(request: Request) -> Response:
         found=found,
         against=against,
         rows=rows,
+        lots=await later(lambda: [each for each in records.lots() if records.lot_summary(each).units]),
         others=[each for each in every if each.part == found.part and each != found],
     )
 
@@ -116,6 +119,19 @@ async def release(request: Request) -> Response:
     await later(lambda: records.release_plan(plan, who=badge_of(request), why=form.get("why", ""), utc=utc))
     workplace.plans_changed()
     return RedirectResponse("/plans", 303)
+
+
+@needs(Role.ENGINEER)
+async def judge_again(request: Request) -> Response:
+    """Judge the chosen lots again under a released revision."""
+    found = _one(await later(_revisions, request), request.path_params["part"], request.path_params["revision"])
+    form, lots = await form_of(request), await fields_of(request, "lot")
+    workplace = site_of(request).workplace
+    plan = parse_plan(found.source_text, "on record")
+    records, utc = workplace.station.records, workplace.station.clock.utc_now()
+    why = form.get("why", "")
+    moved = await later(lambda: judge_lots_again(records, plan, lots, who=badge_of(request), why=why, utc=utc))
+    return page(request, "judged_again.html", found=found, lots=lots, moved=moved)
 
 
 async def _editor(
@@ -219,4 +235,5 @@ ROUTES = [
     Route("/plans/{part}/edit", edit),
     Route("/plans/{part}/{revision}", revision),
     Route("/plans/{part}/{revision}/text", text),
+    Route("/plans/{part}/{revision}/judge", judge_again, methods=["POST"]),
 ]

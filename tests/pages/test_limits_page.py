@@ -5,11 +5,15 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
+from starlette.testclient import TestClient
 
 from station.app.demo import demo_serials
+from station.app.judging_again import judge_lots_again
 from station.app.workplace import Workplace
 from station.core.plan_file import parse_plan
 from station.core.results import Decision
+from station.errors import RecordError
+from station.pages.application import make_application
 from tests.pages.station_in_browser import (
     DEADLINE_S,
     VIEW,
@@ -25,6 +29,7 @@ pytestmark = pytest.mark.slow
 UNITS = demo_serials(12)
 DEADLINE_MS = DEADLINE_S * 1e3
 NEW_UPPER_OHM = 8.4
+HOME = "http://localhost"
 
 
 @pytest.fixture
@@ -84,3 +89,27 @@ def test_next_run_follows_the_new_revision(workplace: Workplace) -> None:
     settled(workplace)
 
     assert second.plan_hash == records.runs_of("L2641-09-A01")[-1].plan_hash
+
+
+def test_judging_again_is_signed_and_erases_nothing(workplace: Workplace) -> None:
+    """The lot's yield follows the later decisions; each first decision stays, with who and why beside it."""
+    records, utc = workplace.station.records, workplace.station.clock.utc_now()
+    first = records.released_plans()[-1]
+    text = first.source_text.replace('upper = "9.2 ohm"', 'upper = "8.4 ohm"')
+    second = parse_plan(text, "p")
+    with pytest.raises(RecordError, match="only a released revision"):
+        judge_lots_again(records, second, ["L2641"], who="EN-02", why="tighter", utc=utc)
+    records.release_plan(second, who="EN-02", why="tighter", utc=utc)
+    before = records.lot_summary("L2641")
+    client = TestClient(make_application(workplace), base_url=HOME, headers={"origin": HOME})
+    client.post("/scan", data={"scan": "EN-02"})
+    answer = client.post("/plans/IS-20/2/judge", data={"lot": "L2641", "why": "tighter"})
+    after = records.lot_summary("L2641")
+    moved = [each for each in UNITS if records.later_decisions(records.runs_of(each)[-1].run_id)]
+    found = records.later_decisions(records.runs_of(moved[0])[-1].run_id)[0]
+
+    assert 200 == answer.status_code
+    assert 0 < len(moved) == before.passed - after.passed == after.failed - before.failed
+    assert ("EN-02", "tighter", Decision.FAIL) == (found.who, found.why, found.decision)
+    assert Decision.PASS is records.run(found.run_id).decision
+    assert records.check().sound

@@ -1,0 +1,73 @@
+"""Judge stored runs again under a released revision: an explicit act of an engineer, never a side effect.
+
+Nothing is measured and nothing on record is changed: a later decision stands beside the first one. What can't be told
+from what was measured becomes INVALID ("measure again"), never PASS. Held units stay with whoever holds them.
+"""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from station.app.lot_units import lot_units, plan_of
+from station.core.plan import Plan
+from station.core.reasons import reason
+from station.core.replay import DECISION_OF, Replayed, Side, replay
+from station.core.results import Decision, Reason
+from station.errors import RecordError
+from station.records import Records
+from station.records.views import LaterDecision
+
+
+def judge_lots_again(
+    records: Records, plan: Plan, lots: Iterable[str], *, who: str, why: str, utc: datetime
+) -> tuple[Replayed, ...]:
+    """Put a later decision on the latest run of each unit whose decision or bin moves; return those.
+
+    Raises:
+        RecordError: the plan is not released, or no word who and why.
+    """
+    if records.plan_revision(plan.text_hash) is None:
+        raise RecordError(f"plan {plan.part}: only a released revision judges. Release it first.")
+    if not who.strip() or not why.strip():
+        raise RecordError("say who judges again and why.")
+    moved: list[Replayed] = []
+    for lot in lots:
+        units = [each for each in lot_units(records, lot) if not each.held]
+        run_ids = {each.serial: each.run_id for each in units}
+        plans = {each: plan_of(records, each) for each in {unit.plan_hash for unit in units}}
+        for found in replay(plan, (each.stored(plans[each.plan_hash]) for each in units)).units:
+            if found.moves:
+                records.judge_again(_later(found, plan, run_ids[found.unit.serial], who=who, why=why, utc=utc))
+                moved.append(found)
+        records.audit(
+            who=who,
+            action="judged again",
+            subject=f"lot {lot}, plan {plan.part} {plan.text_hash[:12]}",
+            why=why,
+            utc=utc,
+        )
+    return tuple(moved)
+
+
+def _later(found: Replayed, plan: Plan, run_id: str, *, who: str, why: str, utc: datetime) -> LaterDecision:
+    return LaterDecision(
+        run_id=run_id,
+        plan_hash=plan.text_hash,
+        decision=DECISION_OF[found.after],
+        reason=_reason(found),
+        bin_number=found.bin_number,
+        bin_name=found.bin_name,
+        held=False,
+        judgements=found.judgements,
+        concession="",
+        who=who,
+        why=why,
+        decided_utc=utc,
+    )
+
+
+def _reason(found: Replayed) -> Reason | None:
+    if found.after is Side.PASS:
+        return None
+    if found.after is Side.UNKNOWN:
+        return reason("not_measured", of=", ".join(found.because))
+    return next((each.reason for each in found.judgements if each.decision is Decision.FAIL), None)
