@@ -1,24 +1,30 @@
 """A workplace without a browser: what is asked, what is told, whatever goes wrong."""
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from drivers.links.open import open_link
+from sim.bench import SOURCE
+from sim.faults import Fault, FaultKind
 from station.app.files import read_plan
 from station.app.hands import SimulatedHands
-from station.app.simulated import Simulation, served
+from station.app.simulated import Simulation, in_memory, served
 from station.app.station import Station
 from station.app.workplace import Workplace
 from station.core.board import Phase
 from station.core.results import Decision
 from station.data import data_path
+from station.inspection import Inspection
+from station.stop import NestStop
 from tests.pages.station_in_browser import held_at, settled, wait_for, workplace_on
 
 pytestmark = pytest.mark.slow
+OFFS_AT_OPENING = 2
+"""Orders `OUTP 0` that opening the bench sends before a run sends its own."""
 FIRST, SECOND = "L2641-01-A01", "L2641-01-A02"
 
 
@@ -176,3 +182,39 @@ def test_first_decision_without_verification_is_never_pass(workplace: Workplace)
 
     assert decided is not None
     assert (Decision.INVALID, "Run the reference units, then scan again.") == (decided.decision, decided.next_action)
+
+
+def test_latch_is_shown_stops_everything_and_is_cleared_with_a_reason(tmp_path: Path) -> None:
+    """*Drive state unknown*: told at once, no run until an engineer says what was seen; that goes on record."""
+    # The run's offs are lost, six times; then the source hears again.
+    fault = Fault(SOURCE, FaultKind.COMMAND_LOST, nth=OFFS_AT_OPENING, matching="OUTP 0", times=6)
+    with Station.open(tmp_path) as station, Workplace(station, where="a test") as workplace:
+        plan = read_plan(data_path("plans/IS-20.toml"))
+        station.records.release_plan(plan, who="EN-02", why="tests", utc=station.clock.utc_now())
+
+        def inspecting(stop: NestStop) -> AbstractContextManager[Inspection]:
+            place = in_memory(Simulation(faults=(fault,)), stop)
+            return station.inspecting(
+                place.setup, where="a test", hands=place.hands, links=place.links, clock=place.clock
+            )
+
+        workplace.open_with(inspecting)
+        workplace.scan(FIRST, "OP-07")
+        settled(workplace)
+        latched, decided = workplace.shown.board.latched, workplace.shown.board.decided
+        workplace.scan(SECOND, "OP-07")
+        settled(workplace)
+        refused = workplace.shown.board.notice
+        workplace.clear_latch(who="EN-02", why="the source shows OFF")
+        settled(workplace)
+        cleared = workplace.shown.board.latched
+        workplace.scan(SECOND, "OP-07")
+        settled(workplace)
+        entries = [(each.who, each.action, each.why) for each in station.records.audit_entries()]
+
+    assert "the drive could not be verified as off" in latched
+    assert decided is not None
+    assert decided.next_action.startswith("Do not touch the coil.")
+    assert "drive state unknown" in refused
+    assert "" == cleared
+    assert ("EN-02", "latch cleared", "the source shows OFF") in entries
