@@ -9,7 +9,7 @@ import numpy as np
 from station.app.drawing import geometry_of
 from station.app.facts import Fact
 from station.app.lot_report import plan_words
-from station.app.lot_samples import PASSED, limits_in, lot_sample, lot_standing, plan_of
+from station.app.lot_samples import limits_in, lot_standing, plan_of
 from station.coil.field import axis_flux_density_t_per_a
 from station.coil.geometry import CoilGeometry
 from station.coil.prediction import predict
@@ -172,26 +172,22 @@ def _lines(
 def _joined(
     records: Records, sources: Sequence[_Source], name: str
 ) -> tuple[Sample | None, np.ndarray, float | None]:
-    """Values of one characteristic over the lots, the lot of each, and the median of their U (95 %)."""
+    """Values of one characteristic of the units that pass, the lot of each, and the median of their U (95 %)."""
     values, lots, uncertainties, unit = [], [], [], ""
     for source in sources:
-        try:
-            part = lot_sample(records, source.standing, name, population=PASSED)
-        except RecordError:
-            continue
-        kept = set(part.serials)
         found = records.lot_values(source.standing.lot, name)
-        uncertainties += [
-            u for serial, u in zip(found.serials, found.expanded_uncertainties.tolist(), strict=True) if serial in kept
-        ]
-        values.append(part.sample.values)
-        lots += [source.standing.lot] * part.sample.size
-        unit = part.sample.unit_symbol
+        kept = np.array([serial in source.standing.passed for serial in found.serials], dtype=bool)
+        if kept.any():
+            values.append(found.values[kept])
+            uncertainties.append(found.expanded_uncertainties[kept])
+            lots += [source.standing.lot] * int(kept.sum())
+            unit = found.unit_symbol
     if not values:
         return None, np.array([]), None
     words = f"units of {', '.join(dict.fromkeys(lots))} that pass and are not held, with a measured {name}"
-    known = [u for u in uncertainties if np.isfinite(u)]
-    return Sample(np.concatenate(values), words, unit), np.array(lots), float(np.median(known)) if known else None
+    known = np.concatenate(uncertainties)
+    known = known[np.isfinite(known)]
+    return Sample(np.concatenate(values), words, unit), np.array(lots), float(np.median(known)) if known.size else None
 
 
 def _judged(sources: Sequence[_Source], name: str) -> Tolerance | None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from station.app.causes import explain_lot_on_record
 from station.app.lot_quality import lot_capability
-from station.app.lot_samples import LotSample, limits_in, lot_reasons, lot_sample, lot_standing, plan_of
+from station.app.lot_samples import LotSample, LotStanding, limits_in, lot_reasons, lot_sample, lot_standing, plan_of
 from station.causes.explain import LotExplanation
 from station.coil.geometry import GeometryError
 from station.core.plan import Plan
@@ -36,8 +36,8 @@ def lot_report(records: Records, lot: str) -> Document:
         raise RecordError(f"lot {lot}: no unit of it was measured yet. Measure some, then ask again.")
     plan = plan_of(records, standing)
     missing: list[str] = []
-    limited, capability = _values(_samples(records, lot, plan, missing), plan, missing)
-    shown = _sample(records, lot, _SHOWN, missing)
+    limited, capability = _values(_samples(records, standing, plan, missing), plan, missing)
+    shown = _sample(records, standing, _SHOWN, missing)
     return lot_document(
         LotFindings(
             summary=summary,
@@ -68,18 +68,18 @@ def plan_words(records: Records, plan: Plan | None) -> str:
     return f"{plan.part}, {which}, SHA-256 {plan.text_hash[:16]}..."
 
 
-def _samples(records: Records, lot: str, plan: Plan | None, missing: list[str]) -> list[LotSample]:
+def _samples(records: Records, standing: LotStanding, plan: Plan | None, missing: list[str]) -> list[LotSample]:
     if plan is None:
         missing.append("limits: the plan of the lot is not on record")
         return []
     names = [each.name for each in plan.characteristics if each.lower is not None or each.upper is not None]
-    found = [_sample(records, lot, name, missing) for name in names]
+    found = [_sample(records, standing, name, missing) for name in names]
     return [each for each in found if each is not None]
 
 
-def _sample(records: Records, lot: str, name: str, missing: list[str]) -> LotSample | None:
+def _sample(records: Records, standing: LotStanding, name: str, missing: list[str]) -> LotSample | None:
     try:
-        return lot_sample(records, lot_standing(records, lot), name)
+        return lot_sample(records, standing, name)
     except RecordError:
         words = f"{name}: no unit has a value"
         missing += [] if words in missing else [words]

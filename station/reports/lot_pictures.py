@@ -11,6 +11,9 @@ from station.quality.sample import Sample
 from station.quality.yields import ReasonShare
 from station.reports.pictures import COLOURS, GREY, WIDTH, new_figure, percent, scale_of, svg_of
 
+ACROSS = 2
+"""Histograms beside each other."""
+
 _SIZE = 8
 
 
@@ -24,17 +27,15 @@ class Limited:
 
 
 def histograms(limited: Sequence[Limited]) -> bytes:
-    """Return SVG of the histograms, two beside each other, each with its limits; classes are counted in units."""
-    across = min(2, len(limited))
-    down = -(-len(limited) // across)
-    figure = new_figure(WIDTH, 1.6 * down)
-    frames = np.atleast_1d(figure.subplots(down, across, squeeze=False)).ravel()
+    """Return SVG of up to `ACROSS` histograms beside each other, each with its limits; classes count units."""
+    figure = new_figure(WIDTH, 1.6)
+    frames = figure.subplots(1, ACROSS)
     for axes, each in zip(frames, limited):
         factor, unit = scale_of(each.sample.values, each.sample.unit_symbol)
         values = each.sample.values * factor
         # Enough classes to see a shape, and never more than the eye tells apart.
         classes = int(np.clip(np.sqrt(values.size), 8, 40))
-        axes.hist(values, bins=classes, color="#BBD3E6", edgecolor=COLOURS[0], linewidth=0.5)
+        axes.hist(values, bins=classes, histtype="stepfilled", facecolor="#BBD3E6", edgecolor=COLOURS[0], linewidth=0.7)
         for limit in (each.tolerance.lower, each.tolerance.upper):
             if limit is not None:
                 axes.axvline(limit * factor, color=COLOURS[1], linestyle="--", linewidth=1.2)

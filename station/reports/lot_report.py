@@ -14,7 +14,7 @@ from station.quality.yields import pareto, yield_of
 from station.records.standing import ReasonCount
 from station.records.views import Head, LotSummary
 from station.reports.document import Block, Bullets, Document, Facts, Heading, Paragraph, Picture, Table
-from station.reports.lot_pictures import Limited, histograms, panel_places, pareto_bars
+from station.reports.lot_pictures import ACROSS, Limited, histograms, panel_places, pareto_bars
 from station.reports.pictures import percent, printed
 
 UNIT_POPULATION = "units with a production run, each by the latest decision on its latest run"
@@ -106,12 +106,11 @@ def _values(found: LotFindings) -> Iterator[Block]:
         "counted. Ppk: on the overall spread, normal or by percentiles as the values are (ISO 22514-4)."
         + _without_index(found)
     )
-    drawn = ", ".join(each.name for each in found.limited)
-    yield Picture(
-        histograms(found.limited),
-        f"Histograms of {drawn} with the tolerance limits of the plan; the figures are in the table below.",
-        "Units by value; dashed: tolerance limits of the plan. The guard band is taken off them when a unit is judged.",
-    )
+    for start in range(0, len(found.limited), ACROSS):
+        row = found.limited[start : start + ACROSS]
+        drawn = " and ".join(each.name for each in row)
+        words = f"Units by value: {drawn}; dashed: tolerance limits of the plan, without the guard band."
+        yield Picture(histograms(row), f"Histograms of {drawn}; their figures are in the table above.", words)
 
 def _value_row(each: Limited, capability: Capability | None) -> tuple[str, ...]:
     values, unit = each.sample.values, each.sample.unit_symbol

@@ -17,6 +17,8 @@ GREY = "#444444"
 WIDTH = 6.7
 """Inches: an A4 page without its margins."""
 
+_MOST_DECIMALS = 6
+
 _FACTORS = {"p": 1e12, "n": 1e9, "u": 1e6, "m": 1e3, "": 1.0, "k": 1e-3, "M": 1e-6, "G": 1e-9}
 
 
@@ -45,8 +47,15 @@ def printed(value: float | None, unit_symbol: str, *, digits: int = 4) -> str:
 
 
 def percent(share: float, *, decimals: int | None = 1) -> str:
-    """Return a share as print has it: 90.6 %. `decimals` None: as many as there are."""
-    number = f"{100.0 * share:.6g}" if decimals is None else f"{100.0 * share:.{decimals}f}"
+    """Return a share as print has it: 90.6 %. `decimals` None: as many as there are.
+
+    What is neither nothing nor all gets more decimals until it doesn't read so: 99.995 % is not 100.0 %.
+    """
+    if decimals is None:
+        return f"{100.0 * share:.6g}\u00a0%"
+    number = f"{100.0 * share:.{decimals}f}"
+    if 0.0 < share < 1.0 and float(number) in (0.0, 100.0) and decimals < _MOST_DECIMALS:
+        return percent(share, decimals=decimals + 1)
     return f"{number}\u00a0%"
 
 
