@@ -15,7 +15,7 @@ from starlette.staticfiles import StaticFiles
 
 from station.app.accounts import Accounts
 from station.app.workplace import Workplace
-from station.pages import equipment, held, lots, operator, plans, start, units
+from station.pages import equipment, held, labels, lots, operator, plans, start, units
 from station.pages.access import Access
 from station.pages.shield import Shield
 from station.pages.site import Site, make_templates, page
@@ -42,6 +42,7 @@ def make_application(
         *held.ROUTES,
         *plans.ROUTES,
         *equipment.ROUTES,
+        *labels.ROUTES,
         Mount("/static", StaticFiles(directory=STATIC), name="static"),
     ]
     middleware = [Middleware(Shield, hosts=hosts), Middleware(GZipMiddleware, minimum_size=1_000, compresslevel=4)]

@@ -1,10 +1,13 @@
 """Every page, in light and dark: nothing serious for a screen reader, nothing from elsewhere, a picture to look at."""
 
+import io
 import re
 from collections.abc import Iterator
 
 import pytest
+import zxingcpp
 from axe_playwright_python.sync_playwright import Axe
+from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
 from station.app.demo import demo_serials
@@ -46,6 +49,8 @@ PAGES = {
     "plan": "plans/IS-20/1",
     "limits": "plans/IS-20/edit",
     "equipment": "equipment",
+    "labels": "labels?lot=L2641",
+    "traveller": "traveller?lot=L2641&quantity=2650",
     "refused": "units/nonsense",
 }
 FIRST_LOAD_BYTES = 200_000
@@ -156,3 +161,17 @@ def test_every_point_of_a_lot_leads_to_its_unit(page: Page, address: str) -> Non
 
     assert set(links) <= {f"/units/{each}" for each in UNITS}
     assert len(UNITS) - 4 <= len(set(links))
+
+
+def test_printed_labels_are_read_back(page: Page, address: str) -> None:
+    """What a sheet shows, in light and dark, a scanner reads: every serial of the lot; a traveller, its lot."""
+    page.set_viewport_size({"width": 1600, "height": 1200})
+    page.goto(address + "labels?lot=L2641")
+    serials = page.locator(".label span").all_inner_texts()
+    sheet = Image.open(io.BytesIO(page.locator(".sheet-of-labels").screenshot()))
+    page.goto(address + "traveller?lot=L2641")
+    paper = Image.open(io.BytesIO(page.locator(".traveller").screenshot()))
+
+    assert serials
+    assert set(serials) == {each.text for each in zxingcpp.read_barcodes(sheet)}
+    assert ["L2641"] == [each.text for each in zxingcpp.read_barcodes(paper)]
