@@ -22,6 +22,7 @@ from station.records.lot_findings import lot_findings
 from station.reports.document import Document
 from station.reports.lot_pictures import Limited
 from station.reports.lot_report import LotFindings, lot_document
+from station.reports.supplier_report import supplier_document
 
 T = TypeVar("T")
 
@@ -30,6 +31,22 @@ _SHOWN = "R20"
 
 def lot_report(records: Records, lot: str) -> Document:
     """Return the report of a lot. Raises RecordError for an unknown lot, or one without a closed run."""
+    return lot_document(report_findings(records, lot))
+
+
+def supplier_report(records: Records, lot: str) -> Document:
+    """Return the report of a lot to the board maker. Raises as `lot_report`."""
+    found = report_findings(records, lot)
+    uncertainty = {}
+    for each in found.limited:
+        known = records.lot_values(lot, each.name).expanded_uncertainties
+        if np.isfinite(known).any():
+            uncertainty[each.name] = float(np.nanmedian(known))
+    return supplier_document(found, uncertainty)
+
+
+def report_findings(records: Records, lot: str) -> LotFindings:
+    """Return what a lot's reports say. Raises as `lot_report`."""
     summary, standing = records.lot_summary(lot), lot_standing(records, lot)
     runs = lot_findings(records, lot, ())
     if not runs.serials:
@@ -38,24 +55,22 @@ def lot_report(records: Records, lot: str) -> Document:
     missing: list[str] = []
     limited, capability = _values(_samples(records, standing, plan, missing), plan, missing)
     shown = _sample(records, standing, _SHOWN, missing)
-    return lot_document(
-        LotFindings(
-            summary=summary,
-            first_passed=round((summary.first_pass_fraction or 0.0) * summary.units),
-            part=plan.part if plan else "not known",
-            plan_words=plan_words(records, plan),
-            first_utc=datetime.fromisoformat(runs.first_utc),
-            last_utc=datetime.fromisoformat(runs.last_utc),
-            benches=runs.benches,
-            heads=tuple(records.head(bench) for bench in runs.benches),
-            reasons=lot_reasons(records, lot),
-            limited=limited,
-            capability=capability,
-            components=_tried(shown, _components, "variance components", missing),
-            panel=_tried(shown, _panel, "panel map", missing),
-            causes=_causes(records, lot, missing),
-            missing=tuple(missing),
-        )
+    return LotFindings(
+        summary=summary,
+        first_passed=round((summary.first_pass_fraction or 0.0) * summary.units),
+        part=plan.part if plan else "not known",
+        plan_words=plan_words(records, plan),
+        first_utc=datetime.fromisoformat(runs.first_utc),
+        last_utc=datetime.fromisoformat(runs.last_utc),
+        benches=runs.benches,
+        heads=tuple(records.head(bench) for bench in runs.benches),
+        reasons=lot_reasons(records, lot),
+        limited=limited,
+        capability=capability,
+        components=_tried(shown, _components, "variance components", missing),
+        panel=_tried(shown, _panel, "panel map", missing),
+        causes=_causes(records, lot, missing),
+        missing=tuple(missing),
     )
 
 

@@ -19,22 +19,26 @@ AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object 
 @click.command("report")
 @click.argument("name", metavar="LOT")
 @TO
+@click.option("--supplier", is_flag=True, help="For the board maker: what is the boards', what may be the bench's.")
 @AS_JSON
 @click.pass_context
-def lot_report(ctx: click.Context, name: str, target: Path, as_json: bool) -> None:
+def lot_report(ctx: click.Context, name: str, target: Path, supplier: bool, as_json: bool) -> None:
     """Write a lot's report: counts, yield, characteristics against limits, panel, causes, digest of the records.
 
     The same records give the same bytes.
 
+    \b
     Example: coilgate lot report L2641 --to L2641.pdf
+             coilgate lot report L2641 --supplier --to L2641-boards.html
     """
     from station.app.lot_report import lot_report as report_of
+    from station.app.lot_report import supplier_report
     from station.app.report_files import check_ending, write_document
     from station.cli.opening import open_station
 
     check_ending(target)
     with open_station(ctx) as station:
-        document = report_of(station.records, name)
+        document = (supplier_report if supplier else report_of)(station.records, name)
     write_document(document, target)
     if as_json:
         emit({"lot": name, "file": str(target), "simulated": document.simulated})

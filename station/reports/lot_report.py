@@ -47,16 +47,16 @@ def lot_document(found: LotFindings) -> Document:
     summary = found.summary
     return Document(
         title=f"Lot report {summary.lot}",
-        subtitle=f"Part {found.part}. {_count(summary.units, 'unit')}, measured {_span(found)}.",
+        subtitle=f"Part {found.part}. {count_words(summary.units, 'unit')}, measured {span_words(found)}.",
         date_utc=found.last_utc,
         blocks=(
             *_counts(found),
             *_reasons(found.reasons),
-            *_values(found),
-            *_spread(found),
-            *_causes(found.causes),
-            *_missing(found.missing),
-            *_origin(found),
+            *value_blocks(found),
+            *spread_blocks(found),
+            *cause_blocks(found.causes),
+            *missing_blocks(found.missing),
+            *origin_blocks(found),
         ),
         simulated=summary.simulated,
         footer=f"Lot report {summary.lot}, part {found.part}",
@@ -85,7 +85,7 @@ def _reasons(reasons: Sequence[ReasonCount]) -> Iterator[Block]:
     for decision, title in ((Decision.FAIL, "Reasons of fail"), (Decision.INVALID, "Reasons of not measured")):
         bars = pareto({_reason(each.code): each.units for each in reasons if each.decision is decision})
         if bars:
-            words = "; ".join(f"{bar.reason}: {_count(bar.units, 'unit')}" for bar in bars)
+            words = "; ".join(f"{bar.reason}: {count_words(bar.units, 'unit')}" for bar in bars)
             yield Heading(title)
             yield Picture(
                 pareto_bars(bars),
@@ -94,7 +94,8 @@ def _reasons(reasons: Sequence[ReasonCount]) -> Iterator[Block]:
             )
 
 
-def _values(found: LotFindings) -> Iterator[Block]:
+def value_blocks(found: LotFindings) -> Iterator[Block]:
+    """Characteristics against their limits: the figures, then the histograms."""
     if not found.limited:
         return
     yield Heading("Characteristics against their limits")
@@ -147,7 +148,8 @@ def _index(index: Index | None) -> str:
     return f"{index.value:.2f} ({index.low:.2f} to {index.high:.2f})"
 
 
-def _spread(found: LotFindings) -> Iterator[Block]:
+def spread_blocks(found: LotFindings) -> Iterator[Block]:
+    """Where R20 spreads: variance components and the panel."""
     if found.components is None and found.panel is None:
         return
     yield Heading(f"Where {_SHOWN} spreads")
@@ -177,7 +179,8 @@ def _gradient(found: PanelMap) -> str:
     )
 
 
-def _causes(causes: LotExplanation | None) -> Iterator[Block]:
+def cause_blocks(causes: LotExplanation | None) -> Iterator[Block]:
+    """Likeliest causes by count, where the lot stands, what to ask."""
     if causes is None:
         return
     yield Heading("Likeliest causes")
@@ -197,19 +200,21 @@ def _causes(causes: LotExplanation | None) -> Iterator[Block]:
         yield Bullets(causes.asks)
 
 
-def _missing(missing: Sequence[str]) -> Iterator[Block]:
+def missing_blocks(missing: Sequence[str]) -> Iterator[Block]:
+    """What can't be stated, and why."""
     if missing:
         yield Heading("Not stated")
         yield Bullets(tuple(missing))
 
 
-def _origin(found: LotFindings) -> Iterator[Block]:
+def origin_blocks(found: LotFindings) -> Iterator[Block]:
+    """Plan, benches, runs, and the heads of the digest chains."""
     yield Heading("Where this comes from")
     yield Facts(
         (
             ("Control plan", found.plan_words),
             ("Bench", ", ".join(found.benches)),
-            ("Runs", f"{found.summary.runs} production runs, {_span(found)} (UTC)"),
+            ("Runs", f"{found.summary.runs} production runs, {span_words(found)} (UTC)"),
             *((f"Digest chain, {head.bench or 'station'}", f"entry {head.seq}: {head.digest}") for head in found.heads),
         )
     )
@@ -232,11 +237,13 @@ def _share(count: int, of: int) -> str:
     return f"{percent(found.fraction)} (95\u00a0%: {low} to {high})"
 
 
-def _count(number: int, word: str) -> str:
+def count_words(number: int, word: str) -> str:
+    """Return `1 unit`, `2 units`."""
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
-def _span(found: LotFindings) -> str:
+def span_words(found: LotFindings) -> str:
+    """Return the days of the first and the last run."""
     first, last = found.first_utc.date().isoformat(), found.last_utc.date().isoformat()
     return first if first == last else f"{first} to {last}"
 

@@ -4,6 +4,7 @@ import csv
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
@@ -144,3 +145,18 @@ def test_papers_of_a_lot_are_written_all_at_once(home: Path, tmp_path: Path) -> 
     assert sorted(papers.values()) == sorted((tmp_path / "reports").iterdir())
     assert "cause,not pass,pass,share,expected units,examples" == causes[0]
     assert 192 == sum(int(cell) for line in csv.reader(causes[1:]) for cell in line[1:3])
+
+
+@pytest.mark.slow
+def test_report_to_the_board_maker_bounds_the_benchs_share(home: Path, tmp_path: Path) -> None:
+    """The bench's share of the variance is (U / 2 s) squared at most."""
+    target = tmp_path / "boards.html"
+    result = _run(home, "lot", "report", "L2641", "--supplier", "--to", str(target))
+    with Records.open(home) as records:
+        found = records.lot_values("L2641", "R20")
+    share = (np.median(found.expanded_uncertainties) / 2 / found.values.std(ddof=1)) ** 2
+    page = target.read_text(encoding="utf-8")
+
+    assert 0 == result.exit_code, result.output
+    assert f">{100 * share:.1f}\u00a0%<" in page
+    assert "not counted against the boards" in page

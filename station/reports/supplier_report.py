@@ -1,0 +1,76 @@
+"""The report to the board maker: what of a lot's spread and losses is the boards', and what may be our bench's."""
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from station.reports.document import Block, Document, Facts, Heading, Paragraph, Table
+from station.reports.lot_report import (
+    LotFindings,
+    cause_blocks,
+    count_words,
+    missing_blocks,
+    origin_blocks,
+    span_words,
+    spread_blocks,
+    value_blocks,
+)
+from station.reports.pictures import percent, printed
+
+_COVERAGE = 2.0
+"""U / u, near enough for a share that is an upper bound anyway."""
+
+
+def supplier_document(found: LotFindings, expanded_uncertainty: Mapping[str, float]) -> Document:
+    """Return the report. `expanded_uncertainty`: median U (95 %) of each characteristic, in its SI unit."""
+    summary = found.summary
+    return Document(
+        title=f"Report to the board maker: lot {summary.lot}",
+        subtitle=f"Part {found.part}. {count_words(summary.units, 'unit')}, measured {span_words(found)}.",
+        date_utc=found.last_utc,
+        blocks=(
+            *_counts(found),
+            *cause_blocks(found.causes),
+            *_bench(found, expanded_uncertainty),
+            *value_blocks(found),
+            *spread_blocks(found),
+            *missing_blocks(found.missing),
+            *origin_blocks(found),
+        ),
+        simulated=summary.simulated,
+        footer=f"Report to the board maker: lot {summary.lot}, part {found.part}",
+    )
+
+
+def _counts(found: LotFindings) -> Iterator[Block]:
+    summary = found.summary
+    yield Facts(
+        (
+            ("Judged", str(summary.passed + summary.failed)),
+            ("Pass", str(summary.passed)),
+            ("Fail", str(summary.failed)),
+            ("Not measured", f"{summary.invalid}: not counted against the boards"),
+        )
+    )
+
+
+def _bench(found: LotFindings, expanded_uncertainty: Mapping[str, float]) -> Iterator[Block]:
+    rows = []
+    for each in found.limited:
+        uncertainty = expanded_uncertainty.get(each.name)
+        if uncertainty is None or each.sample.size < 2 or np.ptp(each.sample.values) == 0.0:
+            continue
+        spread, unit = float(each.sample.values.std(ddof=1)), each.sample.unit_symbol
+        share = (uncertainty / _COVERAGE / spread) ** 2
+        at_most = percent(share, decimals=1) if share < 1.0 else "all of it"
+        rows.append((each.name, printed(spread, unit, digits=3), printed(uncertainty, unit, digits=2), at_most))
+    if not rows:
+        return
+    yield Heading("How much can be our bench")
+    headers = ("", "spread of the values (std. dev.)", "U (95\u00a0%)", "of the variance at most the bench's")
+    yield Table(headers, tuple(rows))
+    yield Paragraph(
+        "Population: units of the lot with a measured value, fails included. The share is an upper bound: most of U is "
+        "common to all units, so it shifts the whole lot and spreads nothing. A shift of the bench would show on its "
+        "reference unit; what that showed meanwhile stands above, where the lot is compared with its drawing."
+    )
