@@ -5,6 +5,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from station.app.lot_units import lot_units
 from station.core.scans import ScanKind, recognise
 from station.pages.site import later, needs, page, refused, site_of
 from station.reports.codes import code_path, data_matrix
@@ -19,8 +20,7 @@ async def labels(request: Request) -> Response:
     lot = request.query_params.get("lot", "")
     asked = request.query_params.get("serials", "").split()
     if not asked and lot:
-        values = await later(records.lot_values, lot, "R20")
-        asked = list(values.serials)
+        asked = [each.serial for each in await later(lot_units, records, lot)]
     if len(asked) > MOST_LABELS:
         return refused(request, f"{len(asked)} labels; a sheet has at most {MOST_LABELS}. Print a part of them.")
     drawn = await later(lambda: [(each, drawing(each)) for each in asked])
