@@ -233,5 +233,5 @@ def _conditions(step: MethodStep, height_m: float | None) -> str:
         return f"per ampere, on the axis, {symbols(format_quantity(height_m, 'm', digits=None))} high"
     if isinstance(step, HeatingStep):
         ambient = symbols(format_quantity(step.ambient_degc, "degC", digits=None))
-        return f"on {step.mounting or 'the nest'}, ambient {ambient}"
+        return f"mounted on: {step.mounting or 'not stated'}; ambient {ambient}"
     return ""
