@@ -26,13 +26,13 @@ _COMMANDS = {
     "datasheet": ("station.cli.datasheet:datasheet", "Datasheets: what can be promised of a part."),
     "demo": ("station.cli.demo:demo", "Measure an invented lot on a simulated bench."),
     "gauge": ("station.cli.gauge:gauge", "Gauge studies: repeatability, bias, linearity, agreement, risks."),
-    "lot": ("station.cli.lot:lot", "Lots: show, capability, charts, compare, export."),
+    "lot": ("station.cli.lot:lot", "Lots: show, capability, charts, compare, report, export."),
     "nightly": ("station.cli.nightly:nightly", "The station against simulated benches of known truth."),
     "plan": ("station.cli.plan:plan", "Control plans: check, release, show."),
     "records": ("station.cli.records:records", "Records: check that nothing was changed; back up, restore."),
     "serve": ("station.cli.serve:serve", "The station in a browser."),
     "sets": ("station.cli.sets:sets", "Matched sets: units that agree."),
-    "unit": ("station.cli.unit:unit", "Units: measure, show, release held ones."),
+    "unit": ("station.cli.unit:unit", "Units: measure, show, certificate, release held ones."),
 }
 
 
