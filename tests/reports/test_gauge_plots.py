@@ -103,10 +103,10 @@ def test_page_is_written_the_same_each_time(tmp_path: Path) -> None:
 
 
 def test_missing_matplotlib_is_told_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Plots are an extra."""
+    """A damaged installation gets one message and no traceback."""
     monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
 
-    with pytest.raises(StationError, match=r"needs matplotlib, .* install coilgate\[plots\]"):
+    with pytest.raises(StationError, match=r"needs matplotlib, .* pip install matplotlib"):
         risk_page(risk_table(Tolerance(-1.0, 1.0), NormalProcess(0.0, 0.5), 0.1, [0.0]), 0.2)
 
 
