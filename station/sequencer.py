@@ -42,6 +42,9 @@ from station.methods.table import carry_out
 _DONE_BY_HAND = ("instrument_reported", "drive_dropped", "drive_not_as_set", "resistance_jumps")
 """Causes that may be the mark of a hand in the fixture."""
 
+MISPLACED = frozenset({"height_offset", "lateral_error"})
+"""Reasons of a field without values: the sensor did not stand where it should, or the coil is not as drawn."""
+
 OnEvent = Callable[[Event], object]
 
 _CODES: tuple[tuple[type[InstrumentError], str], ...] = (
@@ -307,12 +310,38 @@ def _decide(
 ) -> tuple[Decision, Reason | None]:
     """A failure of ours outweighs any limit, and a closed gate outweighs both PASS and FAIL."""
     decision, why = decide(judgements)
+    misplaced = _misplaced(measured)
+    if misplaced is not None:
+        decision, why = _decide_misplaced(judgements, misplaced)
     open_coil = decision is Decision.FAIL and why is not None and why.code == "coil_open"
     if measured.failure is not None and not open_coil:
         decision, why = Decision.INVALID, measured.failure
     if request.gate is not None and (measured.failure is None or open_coil):
         decision, why = Decision.INVALID, request.gate
     return decision, why
+
+
+def _misplaced(measured: _Measured) -> Reason | None:
+    """Return why the field has no values although the run went through, or None."""
+    if measured.failure is not None:
+        return None
+    reasons = (each.reason for each in measured.results.values())
+    return next((each for each in reasons if each is not None and each.code in MISPLACED), None)
+
+
+def _decide_misplaced(
+    judgements: tuple[Judgement, ...], misplaced: Reason
+) -> tuple[Decision, Reason | None]:
+    """INVALID, unless something that does not rest on the sensor's place fails beyond doubt by itself.
+
+    A bridge between turns changes the profile: seating such a coil again would never help.
+    """
+    others = [each for each in judgements if each.reason is None or each.reason.code not in MISPLACED]
+    decision, why = decide(others)
+    beyond_doubt = any(each.decision is Decision.FAIL and not each.conditional for each in others)
+    if decision is Decision.FAIL and beyond_doubt:
+        return decision, why
+    return Decision.INVALID, misplaced
 
 
 def _hold(

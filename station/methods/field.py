@@ -15,7 +15,7 @@ from drivers.readings import Quantity, Reading
 from station.core.characteristics import field_name
 from station.core.plan import FieldStep
 from station.core.reasons import reason
-from station.core.results import Result, ResultStatus, Shape, Term
+from station.core.results import Reason, Result, ResultStatus, Shape, Term
 from station.core.run_record import Trace
 from station.methods.context import (
     Context,
@@ -67,9 +67,12 @@ class _Point:
 def measure_field(context: Context, step: FieldStep) -> Outcome:
     """Measure `B@...` in T/A at each height of the step, and fit where the sensor stood.
 
+    A fitted height or lateral error beyond the plan's limit leaves the fields "not measured" with that reason;
+    what does not rest on the sensor's place keeps its values: a coil with shorted turns has another profile too.
+
     Raises:
-        NotMeasured: the drive was not reached, the sensor does not answer the current, the field points the
-            wrong way, or the fitted height or lateral error is beyond the plan's limit.
+        NotMeasured: the drive was not reached, the sensor does not answer the current, or the field points the
+            wrong way.
     """
     bench = context.bench
     first_message = bench.message_count()
@@ -83,8 +86,7 @@ def measure_field(context: Context, step: FieldStep) -> Outcome:
     results = tuple(
         _result(context, step, height_m, points, repeatability, messages) for height_m in step.heights_m
     )
-    fitted = _judge_position(context, step, results)
-    return Outcome((*results, *fitted), (_trace(points),))
+    return Outcome(_with_position(context, step, results), (_trace(points),))
 
 
 def _legs(heights_m: Sequence[float], has_stage: bool) -> tuple[_Leg, ...]:
@@ -242,16 +244,20 @@ def _repeatability(points: list[_Point]) -> Term:
     return Term("repeatability", (sum(squares) / len(squares) / 4) ** 0.5, float(len(squares)), Shape.NORMAL)
 
 
-def _judge_position(context: Context, step: FieldStep, results: tuple[Result, ...]) -> tuple[Result, ...]:
+def _with_position(context: Context, step: FieldStep, results: tuple[Result, ...]) -> tuple[Result, ...]:
+    """Return the results with where the sensor stood; without values if that is too far off."""
     if context.design_field is None or len(results) < FEWEST_HEIGHTS:
-        return ()
+        return results
     design = design_profile(context.design_field, step.heights_m)
     values = [each.value or 0.0 for each in results]
     fit = fit_profile(design, values, _independent(results, values))
-    offset_m, lateral_m2 = abs(fit.height_offset_m), fit.lateral_squared_m2
-    _check("height_offset", offset_m, fit.height_offset_uncertainty_m, step.height_offset_limit_m)
-    _check("lateral_error", lateral_m2, fit.lateral_squared_uncertainty_m2, step.lateral_limit_m**2)
-    return _fitted_results(fit)
+    misplaced = _misplaced(fit, step)
+    if misplaced is not None:
+        results = tuple(
+            Result(each.characteristic, each.unit_symbol, ResultStatus.NOT_MEASURED, reason=misplaced)
+            for each in results
+        )
+    return (*results, *_fitted_results(fit))
 
 
 def _independent(results: tuple[Result, ...], values: list[float]) -> list[float]:
@@ -264,9 +270,14 @@ def _independent(results: tuple[Result, ...], values: list[float]) -> list[float
     return [max(pooled, LINEARITY * value) for value in values]
 
 
-def _check(code: str, found: float, doubt: float, limit: float) -> None:
-    if found - DOUBT_FACTOR * doubt > limit:
-        raise NotMeasured(reason(code, found=f"{found:.3g}", limit=f"{limit:.3g}"))
+def _misplaced(fit: ProfileFit, step: FieldStep) -> Reason | None:
+    """Return why the sensor's place can't be believed, or None."""
+    height = (abs(fit.height_offset_m), fit.height_offset_uncertainty_m, step.height_offset_limit_m)
+    lateral = (fit.lateral_squared_m2, fit.lateral_squared_uncertainty_m2, step.lateral_limit_m**2)
+    for code, (found, doubt, limit), power in (("height_offset", height, 1.0), ("lateral_error", lateral, 0.5)):
+        if found - DOUBT_FACTOR * doubt > limit:
+            return reason(code, found=f"{found**power * 1e3:.2f} mm", limit=f"{limit**power * 1e3:.2f} mm")
+    return None
 
 
 def _fitted_results(fit: ProfileFit) -> tuple[Result, ...]:

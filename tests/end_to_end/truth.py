@@ -8,6 +8,7 @@ from functools import lru_cache
 from itertools import count
 from pathlib import Path
 
+from sim.errors import BenchErrors
 from sim.truth import CoilTruth
 from station.app.drawing import axial_field
 from station.app.files import read_plan
@@ -81,10 +82,12 @@ def measure(units: Sequence[CoilTruth], *, seed: int, home: Path, plan: PlanInUs
 
 
 @contextmanager
-def inspecting(units: Sequence[CoilTruth], *, seed: int, home: Path, plan: PlanInUse) -> Iterator[Inspection]:
-    """Open a simulated bench in memory, verified, with `units` on its shelf."""
+def inspecting(
+    units: Sequence[CoilTruth], *, seed: int, home: Path, plan: PlanInUse, errors: BenchErrors | None = None
+) -> Iterator[Inspection]:
+    """Open a simulated bench in memory, verified, with `units` on its shelf; its errors drawn, if not stated."""
     stop = NestStop()
-    place = in_memory(Simulation(seed=seed, units=tuple(units), handling_s=0.2), stop)
+    place = in_memory(Simulation(seed=seed, units=tuple(units), handling_s=0.2, errors=errors), stop)
     records = ForgetfulRecords()
     numbers = count(1)
     with OpenBench(place.setup, home=home, where="a test", clock=place.clock, stop=stop, links=place.links) as bench:
