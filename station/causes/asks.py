@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from station.causes.baseline import FEWEST_IN_PANEL
 from station.causes.evidence import reference_words
 from station.causes.hidden import HardestTurn
 from station.causes.kinds import Cause
@@ -49,7 +50,9 @@ def level_words(study: Study) -> tuple[str, ...]:
 
 def _panel_words(study: Study) -> list[str]:
     panels = np.array(study.findings.panels, dtype=str)
-    names, first = np.unique(panels, return_index=True)
+    names, first, units = np.unique(panels, return_index=True, return_counts=True)
+    large = units >= FEWEST_IN_PANEL  # the others have the lot's centre for their own
+    names, first = names[large], first[large]
     if len(names) < _FEWEST_PANELS:
         return []
     centres = study.baseline.centre[first, R20]
