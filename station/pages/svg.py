@@ -82,7 +82,7 @@ def histogram(
     counts = [0] * classes
     for each in values:
         counts[min(classes - 1, max(0, int((each - low) / (high - low) * classes)))] += 1
-    y = Axis(0, max(counts, default=1) or 1, HEIGHT - BOTTOM, TOP)
+    y = Axis(0, max(5, *counts), HEIGHT - BOTTOM, TOP)  # at least 5: ticks of a count are whole
     wide = (WIDTH - RIGHT - LEFT) / classes
     parts = [
         f'<rect class="bar" x="{LEFT + i * wide + 0.5:.1f}" y="{y.place(n)}" width="{wide - 1:.1f}" '
