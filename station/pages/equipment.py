@@ -35,6 +35,7 @@ async def equipment(request: Request) -> Response:
         request,
         "equipment.html",
         bench=bench,
+        bench_file=request.app.state.bench_file,
         verifications=tuple(reversed(verifications)),
         last_values=await later(records.verification_values, verifications[-1].verification_id)
         if verifications

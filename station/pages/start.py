@@ -50,11 +50,17 @@ async def simulate(request: Request) -> Response:
 
 @needs(None)
 async def open_again(request: Request) -> Response:
-    """Try the bench once more that these pages were started on."""
-    site = site_of(request)
+    """Open the bench that these pages were started on once more: after a repair, or when its watchdog has ended."""
+    workplace = site_of(request).workplace
     asked: Path | None = request.app.state.bench_file
-    if asked is not None and site.workplace.shown.bench is None:
-        await later(site.workplace.open, asked)
+    session = session_of(request)
+    if asked is None:
+        return refused(request, "These pages were started on no bench file: coilgate serve --bench FILE")
+    if workplace.busy:
+        return refused(request, "Something is under way. Wait for its end, or stop it.")
+    if workplace.shown.bench is not None and (session is None or not session.role.includes(Role.OPERATOR)):
+        return refused(request, "An operator opens the bench anew: sign in first.", status=403)
+    await later(workplace.open, asked)
     return RedirectResponse("/", 303)
 
 

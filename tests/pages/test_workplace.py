@@ -6,19 +6,21 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 
 from drivers.links.open import open_link
 from sim.bench import SOURCE
 from sim.faults import Fault, FaultKind
 from station.app.files import read_plan
 from station.app.hands import SimulatedHands
-from station.app.simulated import Simulation, in_memory, served
+from station.app.simulated import Simulation, in_memory, served, write_bench_file
 from station.app.station import Station
 from station.app.workplace import Workplace
 from station.core.board import Phase
 from station.core.results import Decision
 from station.data import data_path
 from station.inspection import Inspection
+from station.pages.application import make_application
 from station.stop import NestStop
 from tests.pages.station_in_browser import held_at, settled, wait_for, workplace_on
 
@@ -218,3 +220,30 @@ def test_latch_is_shown_stops_everything_and_is_cleared_with_a_reason(tmp_path: 
     assert "drive state unknown" in refused
     assert "" == cleared
     assert ("EN-02", "latch cleared", "the source shows OFF") in entries
+
+
+def test_bench_is_opened_again_after_a_repair(tmp_path: Path) -> None:
+    """From the pages, by whoever is signed in; a bench file that is wrong is told, and nothing is lost."""
+    home = "http://localhost"
+    simulation = Simulation(references=Station.shipped_references("IS-20"), speed=100.0)
+    with Station.open(tmp_path) as station, served(simulation) as (setup, _, _):
+        file = tmp_path / "bench.toml"
+        plan = read_plan(data_path("plans/IS-20.toml"))
+        station.records.release_plan(plan, who="EN-02", why="tests", utc=station.clock.utc_now())
+        with Workplace(station, where="a test") as workplace:
+            application = make_application(workplace, bench_file=file)
+            client = TestClient(application, base_url=home, headers={"origin": home}, follow_redirects=False)
+            missing = client.post("/open")
+            write_bench_file(setup, file)
+            opened = client.post("/open")
+            first = workplace.shown.bench
+            nobody = client.post("/open")
+            client.post("/scan", data={"scan": "OP-07"})
+            again = client.post("/open")
+            workplace.scan(FIRST, "OP-07")
+            settled(workplace)
+            decided, notice = workplace.shown.board.decided, workplace.shown.board.notice
+
+    assert (400, 303, 403, 303) == tuple(each.status_code for each in (missing, opened, nobody, again))
+    assert first is not None
+    assert decided is not None, notice
