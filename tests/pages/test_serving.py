@@ -125,3 +125,25 @@ def test_other_host_without_accounts_is_refused(tmp_path: Path) -> None:
 
     assert 2 == done.returncode
     assert "coilgate badge add" in done.stderr
+
+
+def test_event_stream_is_resumed_by_its_last_number(tmp_path: Path) -> None:
+    """Who has seen the last number gets a sign of life only; who has seen an older one, or none, gets the board."""
+
+    def first_event(port: int, last_id: str) -> tuple[str, str]:
+        request = urllib.request.Request(f"http://localhost:{port}/events", headers={"Last-Event-ID": last_id})
+        number = ""
+        with urllib.request.urlopen(request, timeout=DEADLINE_S) as stream:
+            for line in stream:
+                field, _, value = line.decode().strip().partition(": ")
+                number = value if field == "id" else number
+                if field == "event":
+                    return value, number
+        raise AssertionError("the stream ended")
+
+    with serving(tmp_path) as (_, port):
+        kind, number = first_event(port, "")
+        resumed, _ = first_event(port, number)
+        other, _ = first_event(port, "of-the-program-before")
+
+    assert ("board", "alive", "board") == (kind, resumed, other)
