@@ -77,12 +77,12 @@ def test_unit_explain_text_is_short_and_says_where(home: Path) -> None:
 
 
 @pytest.mark.slow
-def test_run_without_values_is_explained_by_its_curve(home: Path) -> None:
-    """A field that no sound coil has ends the run; the curve of R20, kept, tells the bridge from a bad seat."""
+def test_bridge_between_layers_fails_though_no_field_was_measured(home: Path) -> None:
+    """A field profile that no sound coil has is not measured; R20 and L fail by themselves and name the bridge."""
     found = _facts(home, "unit", "explain", "L2641-01-B07")
 
-    assert "INVALID" == found["decision"]
-    assert any("which no check at the end has proved" in line for line in found["evidence"])
+    assert "FAIL" == found["decision"]
+    assert "short_between_layers" == found["causes"][0]["cause"]
 
 
 @pytest.mark.slow
