@@ -298,6 +298,9 @@ class Workplace:
         self._show(plans=self._released())
 
     def _measure(self, text: str, operator: str, *, repeat: bool) -> None:
+        if operator != self._operator:
+            self.begin_shift(operator)
+
         def work(inspection: Inspection) -> None:
             inspection.plans = plans_in_use(self.station.records, None)
             try:

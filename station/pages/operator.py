@@ -100,7 +100,6 @@ async def sign_in(request: Request) -> Response:
 async def _sign_in(request: Request, badge: str, secret: str, go: str) -> Response:
     site = site_of(request)
     address = request.client.host if request.client else ""
-    former = session_of(request)
     try:
         token = await later(lambda: site.access.sign_in(badge, secret, address=address))
     except SignInRefused as error:
@@ -108,8 +107,10 @@ async def _sign_in(request: Request, badge: str, secret: str, go: str) -> Respon
             return refused(request, str(error), status=403)
         return page(request, "sign_in.html", status=403, badge=badge[:20], words_said=str(error), next=go)
     site.access.sign_out(request.cookies.get(COOKIE, ""))
-    if former is None or former.badge != badge:
-        site.workplace.begin_shift(badge)
+    session = site.access.session(token)
+    if session is not None and session.role is Role.OPERATOR:
+        # An engineer who looks in, from elsewhere perhaps, does not end the operator's shift.
+        site.workplace.begin_shift(session.badge)
     response = _signed_in(request, site, token, go)
     response.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=site.secure_cookie)
     return response

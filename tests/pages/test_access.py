@@ -10,7 +10,7 @@ from station.app.accounts import Accounts, Role
 from station.app.workplace import Workplace
 from station.pages.access import IDLE_S, TRIES, Access
 from station.pages.application import make_application
-from tests.pages.station_in_browser import workplace_on
+from tests.pages.station_in_browser import settled, wait_for, workplace_on
 
 HOME = "http://localhost"
 SECRET = "a long enough secret"
@@ -174,3 +174,22 @@ def test_secret_is_kept_as_a_hash_for_its_owner_only(tmp_path: Path) -> None:
     assert Accounts(tmp_path).proves("EN-02", SECRET)
     assert not Accounts(tmp_path).proves("EN-02", SECRET + "x")
     assert not Accounts(tmp_path).proves("OP-07", SECRET)
+
+
+@pytest.mark.slow
+def test_engineer_who_looks_in_does_not_end_the_shift(tmp_path: Path) -> None:
+    """Counters stay the operator's until another badge measures."""
+    with workplace_on(tmp_path) as found:
+        operator, engineer = client_of(found), client_of(found)
+        operator.post("/scan", data={"scan": "OP-07"})
+        operator.post("/scan", data={"scan": "L2641-01-A01"})
+        wait_for(found, lambda: found.shown.counters.done == 1)
+        settled(found)
+        engineer.post("/scan", data={"scan": "EN-02"})
+        looked = found.shown.counters.done
+        engineer.post("/scan", data={"scan": "L2641-01-A02"})
+        wait_for(found, lambda: [each.serial for each in found.shown.counters.last] == ["L2641-01-A02"])
+        measured = [each.serial for each in found.shown.counters.last]
+
+    assert 1 == looked
+    assert ["L2641-01-A02"] == measured
