@@ -4,12 +4,11 @@ Everything that is asked returns at once; what comes of it is told by events and
 thread touches the bench, so a browser that goes away takes nothing with it.
 """
 
-import re
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
 from contextlib import AbstractContextManager, ExitStack
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import takewhile
 from pathlib import Path
@@ -20,6 +19,7 @@ from drivers.stop import Stopped
 from station.app.files import read_bench
 from station.app.hands import ToldHands
 from station.app.plans import plans_in_use
+from station.app.shown import SPREAD_OF, Shown
 from station.app.station import Station
 from station.bench import OpenBench
 from station.core.board import Board, Phase, advance
@@ -35,14 +35,8 @@ from station.core.events import (
     VerificationEnded,
     VerificationStarted,
 )
-from station.core.fixture_life import NO_LIFE, FixtureLife
-from station.core.gates import gate
 from station.core.plan import Plan
-from station.core.reasons import reason
-from station.core.results import Reason
-from station.core.run_record import Purpose
 from station.core.scans import Scan, ScanKind, recognise
-from station.core.verification import Verification
 from station.errors import NestBusy, RecordError, SerialError, StationError
 from station.inspection import Inspection, Request
 from station.nest import Nest
@@ -51,71 +45,10 @@ from station.stop import NestStop
 if TYPE_CHECKING:
     from station.app.simulated import Simulation
 
-SPREAD_OF = "R20"
-"""The characteristic whose spread over the lot is shown beside each unit."""
-
 LONGEST_SHIFT = timedelta(hours=12)
 
 Listener = Callable[[], None]
 """Called from any thread whenever `shown` has changed; must not block."""
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """All that a page shows of a workplace at one moment. Replaced whole, never changed."""
-
-    version: int = 0
-    """Grows with every change: who has seen this one has seen all before it."""
-    board: Board = field(default_factory=Board)
-    bench: Bench | None = None
-    trouble: str = ""
-    """Why the bench is not open; empty if it is, or none was asked for."""
-    plans: tuple[Plan, ...] = ()
-    lot: str = ""
-    verification: Verification | None = None
-    units_since: int = 0
-    """Units judged on that verification."""
-    counters: Counters = field(default_factory=Counters)
-    spread: tuple[float, ...] = ()
-    """The lot's `SPREAD_OF` values so far, SI."""
-    fixture_identity: str = ""
-    calibration_overdue: tuple[str, ...] = ()
-    life: FixtureLife = NO_LIFE
-    confirm: str = ""
-    """What a person is asked to confirm, because the fixture can't see it."""
-
-    @property
-    def plan(self) -> Plan | None:
-        """The plan of the lot's part; while no lot is known, the only one released."""
-        if len(self.plans) == 1:
-            return self.plans[0]
-        scan = self.lot or self.board.serial
-        return next((each for each in self.plans if scan and _fits(scan, each)), None)
-
-    def stands_against(self, now_utc: datetime) -> Reason | None:
-        """Return why a run now could not give PASS: the gate that the run itself will ask."""
-        plan = self.plan
-        if plan is None:
-            return reason("not_verified") if self.verification is None else None
-        return gate(
-            Purpose.PRODUCTION,
-            verification=self.verification,
-            now_utc=now_utc,
-            units_since_verification=self.units_since,
-            plan_released=True,
-            part=plan.part,
-            fixture_identity=self.fixture_identity,
-            calibration_overdue=self.calibration_overdue,
-            fixture_required=plan.fixture,
-            plan_hash=plan.text_hash,
-            life=self.life,
-        )
-
-
-def _fits(scan: str, plan: Plan) -> bool:
-    """Tell whether a scan is a lot or a unit of a plan's part."""
-    found = recognise(scan, (plan,))
-    return found.kind is ScanKind.LOT or re.fullmatch(plan.serial_pattern, found.text) is not None
 
 
 class Workplace:

@@ -15,7 +15,8 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from station.app.drawing import axial_field
-from station.app.workplace import SPREAD_OF, Shown, Workplace
+from station.app.shown import SPREAD_OF, Shown
+from station.app.workplace import Workplace
 from station.core.board import Phase
 from station.core.characteristics import field_name
 from station.core.limits import judge
