@@ -2,14 +2,12 @@
 
 from pathlib import Path
 
-from drivers.dialects import Dialect, load_dialect
 from station.core.bench_file import parse_bench
 from station.core.equipment import Bench
 from station.core.plan import Plan
 from station.core.plan_file import parse_plan
 from station.core.reference_file import parse_reference_unit
 from station.core.verification import ReferenceUnit
-from station.data import data_path
 from station.errors import BenchError, PlanError, StationError
 
 LARGEST_FILE = 1_000_000
@@ -32,16 +30,6 @@ def read_reference_units(folder: Path, part: str) -> tuple[ReferenceUnit, ...]:
         parse_reference_unit(_read(each, BenchError), each.name) for each in sorted(folder.glob("*.toml"))
     )
     return tuple(sorted((each for each in units if each.part == part), key=lambda each: each.serial))
-
-
-def read_dialect(name: str) -> Dialect:
-    """Return a shipped dialect by its name, or one by its path (`./mine.toml`)."""
-    if name.endswith(".toml"):
-        return load_dialect(Path(name))
-    try:
-        return load_dialect(data_path(f"dialects/{name}.toml"))
-    except StationError as error:
-        raise BenchError(f"dialect '{name}': {error}") from error
 
 
 def _read(path: Path, kind: type[StationError]) -> str:

@@ -5,7 +5,8 @@ import pytest
 
 from station.quality.gauge_stability import stability_study
 from station.quality.readings import StudyDataError
-from tests.quality.published import FLOW_RATES, PISTON_RINGS
+from tests.quality.published import FLOW_RATES
+from tests.quality.published_process import PISTON_RINGS
 
 
 def test_piston_rings_have_the_printed_limits() -> None:
