@@ -31,6 +31,7 @@ from station.records.schema import (
     decision,
     fixture_service,
     hold,
+    placing,
     plan_revision,
     run,
     run_opened,
@@ -206,6 +207,7 @@ _LATER = (
 _VALUES = select(verification.c.verification_id, verification.c.bench).join(verification_value).distinct()
 _HOLDS = select(hold, unit.c.serial).join(unit, unit.c.unit_key == hold.c.unit_key)
 _HOLD_KEYS = ("hold_key", "unit_key", "run_key")
+_PLACINGS = select(placing, unit.c.serial).join(unit, unit.c.unit_key == placing.c.unit_key)
 
 _READERS: dict[str, Callable[[Connection, Sequence[str]], _Contents]] = {
     "run": _runs,
@@ -215,6 +217,7 @@ _READERS: dict[str, Callable[[Connection, Sequence[str]], _Contents]] = {
     "fixture": _keyed(select(fixture_service), "service_key", ("service_key",)),
     "plan": _keyed(select(plan_revision), "plan_hash", ()),
     "hold": _keyed(_HOLDS, "hold_key", _HOLD_KEYS),
+    "placing": _keyed(_PLACINGS, "placing_key", ("placing_key", "unit_key")),
     "audit": _keyed(select(audit_entry), "audit_key", ("audit_key",)),
 }
 
@@ -228,5 +231,6 @@ _SUBJECTS: dict[str, tuple[bool, Select[Any]]] = {
     "plan": (False, select(plan_revision.c.plan_hash)),
     # What a run holds is part of the run.
     "hold": (False, select(hold.c.hold_key).where(hold.c.run_key.is_(None))),
+    "placing": (False, select(placing.c.placing_key)),
     "audit": (False, select(audit_entry.c.audit_key)),
 }

@@ -28,7 +28,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.types import TypeEngine
 
-SCHEMA_VERSION = "0003"
+SCHEMA_VERSION = "0004"
 """The newest migration; the one row of `alembic_version` says which a database has."""
 
 _NAMES = {
@@ -378,6 +378,25 @@ fixture_service = Table(
     _words("why"),
     _words("utc"),
     Index(None, "bench", "nest"),
+    **_ROWS,
+)
+
+placing = Table(
+    "placing",
+    metadata,
+    # Where a unit lies after sorting; a unit's latest row counts. A pocket's latest row names who may still lie in it.
+    _own_key("placing_key"),
+    _link("unit_key", "unit.unit_key"),
+    # Empty: taken out; the pocket is 0 then.
+    _words("tray"),
+    Column("pocket", Integer, nullable=False),
+    # What the unit was when it was placed: good units and others never share a tray.
+    _words("decision"),
+    _words("who"),
+    _words("why"),
+    _words("utc"),
+    Index(None, "unit_key"),
+    Index(None, "tray", "pocket"),
     **_ROWS,
 )
 

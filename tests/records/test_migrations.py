@@ -14,6 +14,7 @@ from station.core.verification import VerificationValue
 from station.errors import RecordError
 from station.records import Head, Records
 from station.records.migrate import migrate
+from station.records.placings import lot_pockets, place_unit
 from tests.records.makers import START, make_opened, make_plan, make_record, make_verification
 
 _FILES = Path(__file__).parent / "files"
@@ -25,6 +26,10 @@ _OLD_HEADS = (
 _HEADS_2 = (
     Head("bench-1", 3, "cf188fe589ec0b78affe555d6fdf22c56c293486f59325bcc0be8cdb49b38f78"),
     Head("", 3, "52a0cf663ec9917f9ccf6596c40e563d6877df1c499ba2ccae7ca43fcc0b391e"),
+)
+_HEADS_3 = (
+    Head("bench-1", 6, "5372fc90adf3b18522ebf5ab8eeb48b67acb1dcc564328bca689598df947319c"),
+    Head("", 2, "b561938974bbf7d17b7b620b5a8e019b3996d41b5db862584402b8a814ab8422"),
 )
 
 
@@ -88,6 +93,25 @@ def test_records_of_schema_2_take_values_and_services_when_migrated(tmp_path: Pa
 
     assert (True, make_plan(title="draft").source_text) == (before, draft)
     assert ((value,), (), True) == (values, old_values, after)
+
+
+@pytest.mark.slow
+def test_records_of_schema_3_take_placings_when_migrated(tmp_path: Path) -> None:
+    """Everything of schema 3 is there, its chains unbroken; its units lie nowhere yet, and can be placed."""
+    home = _unpack("schema_0003", tmp_path)
+    with Records.open(home) as records:
+        before = records.check(heads=_HEADS_3).sound
+        values = [each.value for each in records.verification_values("verification-1")]
+        services = [each.contact_cycles for each in records.fixture_services("bench-1")]
+        old = lot_pockets(records, ("L2641",))
+        pocket = place_unit(
+            records, "L2641-01-A01", "T7", decision=Decision.PASS, who="OP-07", why="sorted", utc=START
+        )
+        new = lot_pockets(records, ("L2641",))
+        after = records.check(heads=_HEADS_3).sound
+
+    assert (True, [7.05], [120], {}) == (before, values, services, old)
+    assert (1, {"L2641-01-A01": ("T7", 1)}, True) == (pocket, new, after)
 
 
 @pytest.mark.slow
