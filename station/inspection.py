@@ -180,7 +180,7 @@ class Inspection:
         if self.heat.hot() is None:
             return
         self.tell(NextAction(words=HOT_WORDS))
-        wait_until_cool(self.bench, self.heat)
+        wait_until_cool(self.bench, self.heat, tell=self.tell)
 
     def _release_after(self, record: RunRecord) -> None:
         if self.heat.hot() is None or not record.drive_off_verified:

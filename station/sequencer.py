@@ -168,6 +168,7 @@ def _measure(bench: RunBench, request: RunRequest, tell: OnEvent) -> _Measured:
     failure: Reason | None = None
     try:
         before = _require_ready(bench.fixture.state())
+        context = replace(request.context, tell=tell)
         for index, step in enumerate(request.due, start=1):
             tell(
                 MethodStarted(
@@ -178,7 +179,7 @@ def _measure(bench: RunBench, request: RunRequest, tell: OnEvent) -> _Measured:
                 )
             )
             _require_ready(bench.fixture.state())
-            outcome = carry_out(request.context, step)
+            outcome = carry_out(context, step)
             traces.extend(outcome.traces)
             for result in outcome.results:
                 results[result.characteristic] = result

@@ -9,8 +9,13 @@ from enum import StrEnum
 from station.core.events import (
     BenchLatched,
     Event,
+    FieldReading,
+    HeatingSample,
     MethodStarted,
+    NestCool,
+    NestHot,
     NextAction,
+    ReadingTaken,
     ResultReady,
     RunDecided,
     RunStarted,
@@ -24,6 +29,10 @@ from station.core.results import Result
 
 DRIVEN = frozenset({"field", "heating"})
 """Methods during which the source may drive the coil."""
+
+
+MOST_CURVE_POINTS = 400
+"""A heating curve that gets longer keeps every second of its older points: no eye sees the difference."""
 
 
 class Phase(StrEnum):
@@ -55,6 +64,13 @@ class Board:
     """Why the last scan was not taken; empty if it was."""
     latched: str = ""
     verification: VerificationEnded | None = None
+    readings: tuple[ReadingTaken, ...] = ()
+    """The last single reading of each characteristic that has no result yet."""
+    field: tuple[FieldReading, ...] = ()
+    curve: tuple[HeatingSample, ...] = ()
+    """The heating curve of this unit, kept after its decision."""
+    hot: NestHot | None = None
+    """The coil is too hot to touch, or about to be; whatever else is shown."""
 
     @property
     def busy(self) -> bool:
@@ -63,8 +79,9 @@ class Board:
 
     @property
     def driven(self) -> bool:
-        """Tell whether the coil may be driven, and hot, at this moment."""
-        return self.phase is Phase.MEASURING and self.method in DRIVEN
+        """Tell whether the coil may be driven at this moment."""
+        cooling = self.hot is not None and not self.hot.driven
+        return self.phase is Phase.MEASURING and self.method in DRIVEN and not cooling
 
 
 def advance(board: Board, event: Event) -> Board:
@@ -85,6 +102,9 @@ def _fold(board: Board, event: Event) -> Board:
                 index=0,
                 total=0,
                 results=(),
+                readings=(),
+                field=(),
+                curve=(),
                 decided=None,
                 notice="",
             )
@@ -98,10 +118,28 @@ def _fold(board: Board, event: Event) -> Board:
             return replace(board, method=event.method, index=event.index, total=event.total)
         case ResultReady():
             return replace(board, results=(*board.results, event.result))
+        case ReadingTaken() | FieldReading() | HeatingSample() | NestHot() | NestCool():
+            return _fold_reading(board, event)
         case RunDecided():
             return _decided(board, event)
         case _:
             return _fold_rare(board, event)
+
+
+def _fold_reading(board: Board, event: Event) -> Board:
+    match event:
+        case ReadingTaken():
+            others = tuple(each for each in board.readings if each.characteristic != event.characteristic)
+            return replace(board, readings=(*others, event))
+        case FieldReading():
+            return replace(board, field=(*board.field, event))
+        case HeatingSample():
+            curve = board.curve if len(board.curve) < MOST_CURVE_POINTS else board.curve[::2]
+            return replace(board, curve=(*curve, event))
+        case NestHot():
+            return replace(board, hot=event)
+        case _:
+            return replace(board, hot=None)
 
 
 def _decided(board: Board, event: RunDecided) -> Board:
@@ -114,11 +152,13 @@ def _decided(board: Board, event: RunDecided) -> Board:
 def _fold_rare(board: Board, event: Event) -> Board:
     match event:
         case VerificationStarted():
-            return Board(verifying=True, phase=Phase.LOADING, latched=board.latched)
+            return Board(verifying=True, phase=Phase.LOADING, latched=board.latched, hot=board.hot)
         case VerificationEnded():
-            return Board(latched=board.latched, verification=event)
+            return Board(latched=board.latched, verification=event, hot=board.hot)
         case ScanEnded():
-            return Board(notice=event.words, latched=board.latched, verification=board.verification)
+            return Board(
+                notice=event.words, latched=board.latched, verification=board.verification, hot=board.hot
+            )
         case BenchLatched():
             return replace(board, latched=event.words)
         case _:

@@ -5,6 +5,7 @@ run. The decision's event follows the commit of its record.
 """
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 from station.core.results import Decision, Reason, Result
 
@@ -83,6 +84,69 @@ class ResultReady(Event):
     """A result is there; it is not judged yet."""
 
     result: Result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingTaken(Event):
+    """A single reading of what will be a characteristic's result: not corrected for all, without uncertainty."""
+
+    characteristic: str
+    unit_symbol: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldReading(Event):
+    """The field was read once at a height, at one sign of the current; no result yet: the earth's field is in it."""
+
+    height_m: float
+    sign: int
+    """+1: current forward; -1: reversed."""
+    field_t_per_a: float
+    """Flux density by the current with its sign: positive over a coil that is the right way up."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatingSample(Event):
+    """A heated coil was looked at: how warm it is, and where the fit says that it will settle."""
+
+    time_s: float
+    """Since the first sample of the first level."""
+    level: int
+    levels: int
+    drive: float
+    drive_unit: str
+    rise_k: float
+    """The winding's rise over ambient."""
+    wanted_k: float
+    """How exactly the steady rise is wanted, in K."""
+    soaked_out: bool
+    """True: held for the full soak, whatever the fit says (an audit)."""
+    level_left_s: float
+    """This level lasts so long at most."""
+    left_s: float
+    """All levels together last so long at most."""
+    foretold_rise_k: float | None = None
+    foretold_uncertainty_k: float | None = None
+    """Standard uncertainty of the foretold steady rise; None while there is no fit."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NestHot(Event):
+    """CAUTION: the coil in the nest is, or is about to be, too hot to touch."""
+
+    touch_limit_degc: float
+    driven: bool
+    """The drive is on; False: it cools."""
+    cool_by_utc: datetime | None
+    """When it will be cool at the latest; None: time does not tell."""
+    reads_degc: float | None = None
+    """What it reads, if a thermometer can tell."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NestCool(Event):
+    """The coil is below its touch limit: the nest is released."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

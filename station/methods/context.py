@@ -11,6 +11,7 @@ from drivers.instruments import Fixture, LcrMeter, Route, Source, SourceSetup, T
 from drivers.readings import Quantity, Reading, ReadingStatus
 from station.core.accuracy import half_width
 from station.core.equipment import Bench
+from station.core.events import Event
 from station.core.plan import Plan
 from station.core.reasons import reason
 from station.core.results import Reason, Result, ResultStatus, Shape, Term
@@ -68,6 +69,10 @@ class MethodBench(Protocol):
         ...
 
 
+def _untold(_event: Event) -> None:
+    """Nobody listens."""
+
+
 def _no_spacer(height_m: float) -> None:
     raise NotMeasured(reason("spacer_missing", height_mm=f"{height_m * 1e3:g}"))
 
@@ -78,7 +83,8 @@ class Context:
 
     `design_field(height_m, lateral_m)` is the drawing's flux density per ampere, in T/A, at a height over the
     top copper and a distance off the axis. `place_spacer(height_m)` asks the operator, for a fixture without
-    a stage. `heat` keeps what must outlive the run: a hot nest, audits of early stops.
+    a stage. `heat` keeps what must outlive the run: a hot nest, audits of early stops. `tell` takes events for
+    whoever looks on; it neither blocks nor raises.
     """
 
     bench: MethodBench
@@ -86,6 +92,7 @@ class Context:
     design_field: Callable[[float, float], float] | None = None
     place_spacer: Callable[[float], None] = field(default=_no_spacer)
     heat: HeatMemory = field(default_factory=HeatInMemory)
+    tell: Callable[[Event], object] = _untold
 
 
 @dataclass(frozen=True, slots=True)

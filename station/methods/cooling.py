@@ -3,13 +3,15 @@
 CAUTION: coils get hot enough to burn. What is below the touch limit is fit for a moment's touch, no more.
 """
 
-from datetime import timedelta
+from collections.abc import Callable
+from datetime import datetime, timedelta
 from math import isfinite
 from typing import Protocol
 
 from drivers.clock import Clock
 from drivers.errors import InstrumentError
 from drivers.instruments import Thermometer
+from station.core.events import Event, NestCool, NestHot
 from station.core.plan import HeatingStep
 from station.core.reasons import reason
 from station.errors import BenchError
@@ -35,25 +37,40 @@ class CoolingBench(Protocol):
         ...
 
 
-def mark_hot(context: Context, step: HeatingStep, *, trusted: bool, winding_ratio: float = 1.0) -> None:
-    """Put on disk that the nest is, or is about to be, hot.
+def mark_hot(
+    context: Context, step: HeatingStep, *, trusted: bool, winding_ratio: float = 1.0, driven_s: float = 0.0
+) -> None:
+    """Put on disk that the nest is, or is about to be, hot; tell it.
+
+    Args:
+        driven_s: for how long the drive will be on yet, at most: the worst-case time to cool begins after it.
 
     Raises:
         NotMeasured: it can't be kept (`hot_not_kept`): then the drive stays off.
     """
-    clock = context.bench.clock
-    speed = float(getattr(clock, "speed", 1.0))
-    # Simulated benches run ahead of the day's time; a manual clock takes the day along.
-    seconds = step.cooling_s / (speed if isfinite(speed) else 1.0)
-    cool_by = clock.utc_now() + timedelta(seconds=seconds)
+    cool_by = cool_by_utc(context.bench.clock, driven_s + step.cooling_s)
     try:
         context.heat.mark_hot(HotMark(step.touch_limit_degc, cool_by, trusted, winding_ratio))
     except OSError as error:
         raise NotMeasured(reason("hot_not_kept", message=str(error))) from error
+    context.tell(
+        NestHot(touch_limit_degc=step.touch_limit_degc, driven=driven_s > 0.0, cool_by_utc=cool_by)
+    )
 
 
-def wait_until_cool(bench: CoolingBench, memory: HeatMemory) -> None:
+def cool_by_utc(clock: Clock, seconds: float) -> datetime:
+    """Return the time of day when so many seconds of process time will be over."""
+    speed = float(getattr(clock, "speed", 1.0))
+    # Simulated benches run ahead of the day's time; a manual clock takes the day along.
+    return clock.utc_now() + timedelta(seconds=seconds / (speed if isfinite(speed) else 1.0))
+
+
+def wait_until_cool(
+    bench: CoolingBench, memory: HeatMemory, *, tell: Callable[[Event], object] = lambda event: None
+) -> None:
     """Wait until the nest is cool enough to touch, the drive being off; at once if it never was hot.
+
+    What it reads is told at every look, and when it is released.
 
     Raises:
         BenchError: it reads hot long after it should have cooled (`nest_hot`).
@@ -64,7 +81,7 @@ def wait_until_cool(bench: CoolingBench, memory: HeatMemory) -> None:
         return
     started_s = bench.clock.monotonic()
     patience_s = _patience_s(bench.clock, mark)
-    while not _is_cool(bench, mark):
+    while not _is_cool(bench, mark, tell):
         if bench.clock.monotonic() - started_s > patience_s:
             raise BenchError(
                 "the nest still reads hot, long after a coil should have cooled. Do not touch it: see whether "
@@ -73,6 +90,7 @@ def wait_until_cool(bench: CoolingBench, memory: HeatMemory) -> None:
             )
         bench.clock.sleep(POLL_S)
     memory.mark_cool()
+    tell(NestCool())
 
 
 def require_near_ambient(context: Context, within_k: float, *, timeout_s: float) -> None:
@@ -100,9 +118,17 @@ def _patience_s(clock: Clock, mark: HotMark) -> float:
     return PATIENCE * left_s * (speed if isfinite(speed) else 1.0) + 60.0
 
 
-def _is_cool(bench: CoolingBench, mark: HotMark) -> bool:
+def _is_cool(bench: CoolingBench, mark: HotMark, tell: Callable[[Event], object]) -> bool:
     """Measured cool, if the thermometer is to be trusted; else when the worst-case time is over."""
     shown_degc = _winding_degc(bench, mark)
+    tell(
+        NestHot(
+            touch_limit_degc=mark.touch_limit_degc,
+            driven=False,
+            cool_by_utc=mark.cool_by_utc,
+            reads_degc=shown_degc if mark.trusted else None,
+        )
+    )
     if shown_degc is not None and (mark.trusted or shown_degc >= mark.touch_limit_degc):
         return shown_degc < mark.touch_limit_degc
     return mark.cool_by_utc is not None and bench.clock.utc_now() >= mark.cool_by_utc

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from drivers.instruments import Route, SourceSetup
 from drivers.readings import Quantity, Reading
 from station.core.characteristics import field_name
+from station.core.events import FieldReading
 from station.core.plan import FieldStep
 from station.core.reasons import reason
 from station.core.results import Reason, Result, ResultStatus, Shape, Term
@@ -80,13 +81,21 @@ def measure_field(context: Context, step: FieldStep) -> Outcome:
     for leg in _legs(step.heights_m, bench.fixture.has_stage):
         if not points or points[-1].height_m != leg.heights_m[0]:
             _go_to(context, leg.heights_m[0])
-        points.extend(_measure_leg(context, step, leg))
+        taken = _measure_leg(context, step, leg)
+        points.extend(taken)
+        _tell(context, taken)
     messages = (first_message, bench.message_count())
     repeatability = _repeatability(points)
     results = tuple(
         _result(context, step, height_m, points, repeatability, messages) for height_m in step.heights_m
     )
     return Outcome(_with_position(context, step, results), (_trace(points),))
+
+
+def _tell(context: Context, taken: Sequence[_Point]) -> None:
+    for each in taken:
+        per_ampere = each.sign * each.flux_density_t / each.current_a
+        context.tell(FieldReading(height_m=each.height_m, sign=each.sign, field_t_per_a=per_ampere))
 
 
 def _legs(heights_m: Sequence[float], has_stage: bool) -> tuple[_Leg, ...]:

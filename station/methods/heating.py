@@ -17,6 +17,7 @@ import numpy as np
 
 from drivers.instruments import Route, Source, SourceSetup
 from station.coil.heating import Drive, steady_state
+from station.core.events import HeatingSample, NestHot
 from station.core.plan import HeatingStep
 from station.core.reasons import reason
 from station.heating_fit.audit import AuditState, Rise, after_early_stop, after_full_soak, soak_due
@@ -24,7 +25,7 @@ from station.heating_fit.estimator import Estimate, ThermalEstimator
 from station.heating_fit.rule import ConfidenceRule, Target
 from station.heating_fit.settled import end_of_soak
 from station.methods.context import Context, NotMeasured, Outcome
-from station.methods.cooling import mark_hot, require_near_ambient, wait_until_cool
+from station.methods.cooling import cool_by_utc, mark_hot, require_near_ambient, wait_until_cool
 from station.methods.heating_budget import counts_k, require_fine_enough
 from station.methods.heating_results import Level, heating_results, heating_trace
 from station.methods.heating_samples import Cold, Sample, Watch, read_sample, require_like_plan
@@ -36,6 +37,8 @@ COLD_PART = 0.15
 COLD_SAMPLES = 6
 COLD_SETTLED = 0.2
 """Of its own small rise the coil has made at most so much during the cold look."""
+COLD_LOOK_S = 10.0
+"""What the cold look takes at most, roughly: instruments' own time included."""
 COLD_WAIT_S = 60.0
 PROTECTION_HEADROOM = 1.2
 """Over-voltage and over-current protection above the levels set."""
@@ -54,17 +57,17 @@ def measure_heating(context: Context, step: HeatingStep) -> Outcome:
     require_guarded(context, step)
     require_near_ambient(context, step.start_within_k, timeout_s=COLD_WAIT_S)
     first_message = bench.message_count()
-    mark_hot(context, step, trusted=False)
+    mark_hot(context, step, trusted=False, driven_s=COLD_LOOK_S + step.soak_s * len(step.drives))
     ladder = _Ladder(context, step)
     try:
         with bench.drive(source_setup(step, COLD_PART * step.drives[0]), route=Route.SOURCE_FORWARD) as source:
             ladder.climb(source)
     finally:
-        # Also after a failure: a thermometer that was seen to follow may say when the coil is cool again.
-        if ladder.watch is not None and ladder.watch.follows:
-            mark_hot(context, step, trusted=True, winding_ratio=ladder.winding_ratio())
+        # Also after a failure: cooling begins now. A thermometer that was seen to follow may say when it is over.
+        follows = ladder.watch is not None and ladder.watch.follows
+        mark_hot(context, step, trusted=follows, winding_ratio=ladder.winding_ratio())
     messages = (first_message, bench.message_count())
-    wait_until_cool(bench, context.heat)
+    wait_until_cool(bench, context.heat, tell=context.tell)
     ladder.keep_audit()
     results = heating_results(context, step, ladder.cold, ladder.levels, ladder.left_out, messages)
     return Outcome(results, (heating_trace(ladder.samples, ladder.foretold),))
@@ -105,6 +108,7 @@ class _Ladder:
     """Why levels were left out; empty: none was."""
     watch: Watch | None = None
     _estimator: ThermalEstimator | None = None
+    _foretold_level: int = 0
     _soak: bool = True
     _next_sample_s: float = 0.0
     _zero_k: float = 0.0
@@ -126,6 +130,8 @@ class _Ladder:
 
     def winding_ratio(self) -> float:
         """Return by what the winding's rise was larger than what the thermometer near the coil showed."""
+        if not self.samples:
+            return 1.0
         last = self.samples[-1]
         return max(1.0, last.rise_k / max(1.0, last.surface_degc - last.ambient_degc))
 
@@ -191,6 +197,7 @@ class _Ladder:
         first, looked_s = len(self.samples), switched_s
         while True:
             self._take(sample, drive)
+            self._tell(sample, number, drive, switched_s)
             if sample.time_s - looked_s >= LOOK_S:
                 looked_s = sample.time_s
                 estimate = self._estimator.estimate() or estimate
@@ -230,6 +237,39 @@ class _Ladder:
         self.foretold.append(self.foretold[-1] if self.foretold else (0.0, 0.0))
         self._estimator.add(sample.time_s, sample.power_w, sample.rise_k)
 
+    def _tell(self, sample: Sample, number: int, drive: float, switched_s: float) -> None:
+        """Let whoever looks on see the curve, and when the coil will be cool at the latest if all goes on."""
+        step = self.step
+        level_left_s = max(0.0, step.soak_s - (sample.time_s - switched_s))
+        left_s = level_left_s + step.soak_s * (len(step.drives) - number)
+        rise_k, uncertainty_k = self.foretold[-1]
+        known = self._foretold_level == number  # at first what stands there is the level before
+        self.context.tell(
+            HeatingSample(
+                time_s=sample.time_s - self.samples[0].time_s,
+                level=number,
+                levels=len(step.drives),
+                drive=drive,
+                drive_unit="V" if step.drive_quantity == "voltage_v" else "A",
+                rise_k=sample.rise_k,
+                wanted_k=step.target_k or step.target_fraction * (rise_k if known else sample.rise_k),
+                soaked_out=self._soak,
+                level_left_s=level_left_s,
+                left_s=left_s,
+                foretold_rise_k=rise_k if known else None,
+                foretold_uncertainty_k=uncertainty_k if known else None,
+            )
+        )
+        clock = self.context.bench.clock
+        self.context.tell(
+            NestHot(
+                touch_limit_degc=step.touch_limit_degc,
+                driven=True,
+                cool_by_utc=cool_by_utc(clock, left_s + step.cooling_s),
+                reads_degc=max(sample.winding_degc, sample.surface_degc),
+            )
+        )
+
     def _foretell(self, estimate: Estimate | None, sample: Sample, drive: float) -> tuple[float, float]:
         """Return steady rise and standard uncertainty by the fit, in K; an endless one if there is no fit."""
         if estimate is None or not math.isfinite(estimate.standard_uncertainty_k_per_w):
@@ -239,6 +279,7 @@ class _Ladder:
             # A constant current runs away: there is no steady rise to foretell.
             return 0.0, math.inf
         self.foretold[-1] = found
+        self._foretold_level = sample.level
         return found
 
     def _steady(self, estimate: Estimate, ambient_degc: float, drive: float) -> tuple[float, float]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from drivers.instruments import LcrSetup, Route
 from drivers.readings import Quantity, Reading, ReadingStatus
+from station.core.events import ReadingTaken
 from station.core.plan import ResistanceStep
 from station.core.reasons import reason
 from station.core.results import Term
@@ -87,12 +88,17 @@ def _hold_still(context: Context, step: ResistanceStep) -> list[_Sample]:
     clock = context.bench.clock
     samples = _samples(context, 1)
     while True:
+        _tell(context, samples[-1])
         clock.sleep(step.still_interval_s)
         samples.extend(_samples(context, WINDOW - 1))
         if _is_still(samples[-WINDOW:], step):
             return samples
         if samples[-1].time_s - samples[0].time_s > step.still_timeout_s:
             raise NotMeasured(reason("not_still", seconds=f"{step.still_timeout_s:g}"))
+
+
+def _tell(context: Context, sample: _Sample) -> None:
+    context.tell(ReadingTaken(characteristic="R20", unit_symbol="ohm", value=sample.at_20_ohm))
 
 
 def _is_still(window: list[_Sample], step: ResistanceStep) -> bool:

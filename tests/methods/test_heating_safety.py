@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import groupby, pairwise
 from pathlib import Path
 
 import pytest
@@ -12,12 +13,12 @@ from sim.faults import Fault, FaultKind
 from sim.instruments.line import LineInstrument
 from sim.truth import CoilTruth
 from sim.world import World
-from station.core.events import Event, NextAction
+from station.core.events import Event, HeatingSample, NestCool, NestHot, NextAction
 from station.core.results import Decision
 from station.core.run_record import RunRecord
 from station.heat_memory import HeatOnDisk
 from tests.end_to_end.shop import OpenShop, code_of
-from tests.methods.oven import QUICK, Meddler, coil, oven, plan_with, safe, terms
+from tests.methods.oven import QUICK, Meddler, coil, oven, plan_with, safe, steady_rise_k, terms
 
 pytestmark = pytest.mark.slow
 
@@ -227,6 +228,45 @@ def test_hot_nest_is_not_opened_after_a_failure(tmp_path: Path) -> None:
     assert "sensor_open" == code_of(record)
     assert took_s > 180.0
     assert "Do not touch: the nest is hot. Wait until it is released." in told
+
+
+def test_sensor_that_slips_off_late_does_not_release_a_hot_coil(tmp_path: Path) -> None:
+    """Heated for longer than a coil takes to cool, then the sensor slips off: cooling begins with the drive off."""
+
+    def slip(world: World, since_s: float) -> None:
+        if since_s > 90.0 and world.coil is not None:
+            world.coil = replace(world.coil, surface_rise_ratio=0.0)
+
+    meddler = Meddler(10.0, slip)
+    plan = plan_with(*QUICK, ('cooling = "3 min"', 'cooling = "1 min"'))
+    with oven(tmp_path, [coil(8.0)], plan=plan, hook=meddler) as opened:
+        meddler.opened = opened
+        record = opened.measure(0)
+        released_degc = opened.sim.world.coil_degc
+
+    assert (Decision.INVALID, "thermometer_idle") == (record.decision, code_of(record))
+    assert released_degc < 48.0
+
+
+def test_whoever_looks_on_sees_the_curve_and_when_the_coil_is_cool(tmp_path: Path) -> None:
+    """Samples come while it climbs, foretold within its own interval; then it is hot without drive, then released."""
+    told: list[Event] = []
+    unit = coil(8.0)
+    with oven(tmp_path, [unit]) as opened:
+        opened.inspection.tell = told.append
+        opened.measure(0)
+        steady_k = steady_rise_k(opened, unit, 2.0)
+    samples = [each for each in told if isinstance(each, HeatingSample)]
+    foretold = [each for each in samples if each.foretold_rise_k is not None]
+    hot = [each.driven for each in told if isinstance(each, NestHot)]
+    least_s, most_s = (f([each.left_s for each in samples]) for f in (min, max))
+
+    assert samples[0].foretold_rise_k is None
+    assert steady_k == pytest.approx(foretold[-1].foretold_rise_k, abs=1.0)
+    assert all(before.time_s < after.time_s for before, after in pairwise(samples))
+    assert (0.0, 120.0) == (pytest.approx(least_s, abs=0.5), pytest.approx(most_s, abs=0.5))
+    assert [True, False] == [driven for driven, _ in groupby(hot)]
+    assert isinstance([each for each in told if isinstance(each, NestHot | NestCool)][-1], NestCool)
 
 
 def test_hot_nest_stays_hot_over_a_restart(tmp_path: Path) -> None:
