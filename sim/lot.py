@@ -85,11 +85,18 @@ class Lot:
 
     def truth(self, serial: str) -> CoilTruth:
         """Return the unit of a serial; `KeyError` if the lot has none."""
+        drawn = self.made(serial)
+        return self._with_defect(self._healthy(serial, drawn), drawn)
+
+    def made(self, serial: str) -> Drawn:
+        """Return what became of the drawing at a unit's place: what a microscope or a coupon beside it would find.
+
+        `KeyError` if the lot has no such unit.
+        """
         found = _SERIAL.fullmatch(serial)
         if not found or found["lot"] != self.name or not 1 <= int(found["panel"]) <= self.panels:
             raise KeyError(serial)
-        drawn = self._drawn(serial, found["panel"], ROWS.index(found["row"]), int(found["column"]) - 1)
-        return self._with_defect(self._healthy(serial, drawn), drawn)
+        return self._drawn(serial, found["panel"], ROWS.index(found["row"]), int(found["column"]) - 1)
 
     def _draw(self, *parts: str) -> float:
         return normal(key("lot", self.seed, self.name, *parts))
