@@ -8,6 +8,7 @@
       NestBusy       another run or another program has the nest
       RecordError    the records can't be read or written
       SerialError    a scan is not the serial of a unit that may be measured here and now
+      LotError       a lot is not in a state for what was asked, or its numbers don't add up
 
 Every message can be shown to a user as it is. A failing limit is a decision, never an exception.
 """
@@ -69,3 +70,7 @@ class RecordError(StationError):
 
 class SerialError(StationError):
     """A scan was refused; the message says what it is instead and what to do."""
+
+
+class LotError(StationError):
+    """A lot is not in a state for what was asked; the message says where it stands and what to do."""

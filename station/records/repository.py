@@ -341,9 +341,17 @@ class Records:
         """Put on record that somebody did something that needs a reason."""
         self._audit.add(AuditEntry(utc, who, action, subject, why))
 
-    def audit_entries(self, *, subject: str | None = None) -> tuple[AuditEntry, ...]:
-        """Return the audit entries, of one subject if given, oldest first."""
-        return self._audit.entries(subject)
+    def audit_from(self, subject: str, make: Callable[[tuple[AuditEntry, ...]], AuditEntry]) -> None:
+        """Put an audit entry on record that `make` makes of those of `subject` before it, oldest first.
+
+        One transaction: nobody writes between what `make` sees and its entry. It may read the records by this object
+        (what is committed stands still meanwhile) but not write; what it raises leaves nothing on record.
+        """
+        self._audit.add_from(subject, make)
+
+    def audit_entries(self, *, subject: str | None = None, action: str | None = None) -> tuple[AuditEntry, ...]:
+        """Return the audit entries, of one subject or action if given, oldest first."""
+        return self._audit.entries(subject, action)
 
     def head(self, bench: str) -> Head:
         """Return the last entry of a bench's digest chain, to be kept elsewhere; `""`: the station's."""

@@ -1,10 +1,10 @@
 """Verifications of benches, and the units that were judged on the strength of each."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, Select, bindparam, func, insert, literal, select
+from sqlalchemy import ColumnElement, Connection, Select, bindparam, func, insert, literal, select
 
 from station.core.run_record import Purpose
 from station.core.verification import Verification, VerificationValue
@@ -109,26 +109,41 @@ class AuditStore:
 
     def add(self, entry: AuditEntry) -> None:
         """See `Records.audit`."""
-        row = {
-            "utc": stamp(entry.utc),
-            "who": clean(entry.who),
-            "action": name(entry.action, "action"),
-            "subject": clean(entry.subject),
-            "why": clean(entry.why),
-        }
         with self._database.writing() as connection:
-            key = add_row(connection, audit_entry, row)
-            content = canonical_bytes(row)
-            chain.append(Driver.of(connection), self._database.key, chain.STATION, "audit", str(key), content)
+            add_audit(connection, self._database.key, entry)
 
-    def entries(self, subject: str | None) -> tuple[AuditEntry, ...]:
+    def add_from(self, subject: str, make: Callable[[tuple[AuditEntry, ...]], AuditEntry]) -> None:
+        """See `Records.audit_from`."""
+        with self._database.writing() as connection:
+            add_audit(connection, self._database.key, make(_entries(connection, subject, None)))
+
+    def entries(self, subject: str | None, action: str | None) -> tuple[AuditEntry, ...]:
         """See `Records.audit_entries`."""
-        query = select(audit_entry).order_by(audit_entry.c.audit_key)
-        if subject is not None:
-            query = query.where(audit_entry.c.subject == subject)
         with self._database.reading() as connection:
-            rows = connection.execute(query).all()
-        return tuple(AuditEntry(moment(row.utc), row.who, row.action, row.subject, row.why) for row in rows)
+            return _entries(connection, subject, action)
+
+
+def _entries(connection: Connection, subject: str | None, action: str | None) -> tuple[AuditEntry, ...]:
+    query = select(audit_entry).order_by(audit_entry.c.audit_key)
+    if subject is not None:
+        query = query.where(audit_entry.c.subject == subject)
+    if action is not None:
+        query = query.where(audit_entry.c.action == action)
+    rows = connection.execute(query).all()
+    return tuple(AuditEntry(moment(row.utc), row.who, row.action, row.subject, row.why) for row in rows)
+
+
+def add_audit(connection: Connection, secret: bytes, entry: AuditEntry) -> None:
+    """Add an entry within a writing transaction, in the station's chain."""
+    row = {
+        "utc": stamp(entry.utc),
+        "who": clean(entry.who),
+        "action": name(entry.action, "action"),
+        "subject": clean(entry.subject),
+        "why": clean(entry.why),
+    }
+    key = add_row(connection, audit_entry, row)
+    chain.append(Driver.of(connection), secret, chain.STATION, "audit", str(key), canonical_bytes(row))
 
 
 def _row(done: Verification) -> Row:

@@ -1,0 +1,135 @@
+"""The life of a lot on record: audit entries under the lot's name, each made from those before it.
+
+An entry's words are JSON of format 1: what `LotEvent` holds besides who and when. The digest chain has them like all
+audit entries, so a count can't be changed unseen.
+"""
+
+import json
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import asdict
+from typing import Any
+
+from sqlalchemy import func, select
+
+from station.core.lot_life import LotChange, LotEvent, LotLife, PlaceCount, UnitStanding, apply, life_of
+from station.core.results import Decision
+from station.core.run_record import Purpose
+from station.errors import RecordError
+from station.records.repository import Records
+from station.records.schema import decision, hold, lot, run_opened, unit
+from station.records.views import AuditEntry
+
+FORMAT = 1
+_CHANGES = {each.value for each in LotChange}
+
+
+def lot_subject(lot_name: str) -> str:
+    """Return the subject that a lot's audit entries stand under."""
+    return f"lot {lot_name}"
+
+
+def change_lot(records: Records, lot_name: str, make: Callable[[LotLife], LotEvent]) -> tuple[LotLife, LotEvent]:
+    """Put on record what `make` makes of the lot's life; return the life after it, and the event.
+
+    One transaction: two who change a lot at once can't both rest on the same numbers. Raises LotError if the life does
+    not allow it; nothing is on record then.
+    """
+    done: list[tuple[LotLife, LotEvent]] = []
+
+    def entry(before: tuple[AuditEntry, ...]) -> AuditEntry:
+        life = _life(lot_name, before)
+        event = make(life)
+        done.append((apply(life, event), event))
+        return AuditEntry(event.utc, event.who, event.change.value, lot_subject(lot_name), _text(event))
+
+    records.audit_from(lot_subject(lot_name), entry)
+    return done[-1]
+
+
+def lot_life(records: Records, lot_name: str) -> LotLife:
+    """Return what has happened to a lot; an empty life for one that nothing was entered of."""
+    return _life(lot_name, records.audit_entries(subject=lot_subject(lot_name)))
+
+
+def lots_received(records: Records) -> tuple[str, ...]:
+    """Return the names of the lots that were received on record, sorted; some may have no unit measured yet."""
+    entries = records.audit_entries(action=LotChange.RECEIVED.value)
+    return tuple(sorted({each.subject.removeprefix("lot ") for each in entries}))
+
+
+def lot_unit_standings(
+    records: Records, lot_name: str, *, conceded: Collection[str] = ()
+) -> tuple[UnitStanding, ...]:
+    """Return where each unit of a lot stands, by the latest decision on its latest decided production run.
+
+    Units that are on record by other runs only have no decision. `conceded`: serials that a concession covers, besides
+    those whose decision names one. Empty for a lot without a run.
+    """
+    with records._database.reading() as connection:
+        lot_key = connection.scalar(select(lot.c.lot_key).where(lot.c.lot == lot_name))
+        if lot_key is None:
+            return ()
+        serials = connection.execute(select(unit.c.unit_key, unit.c.serial).where(unit.c.lot_key == lot_key)).all()
+        last = (
+            select(func.max(run_opened.c.run_key).label("run_key"))
+            .join(unit, unit.c.unit_key == run_opened.c.unit_key)
+            .join(decision, (decision.c.run_key == run_opened.c.run_key) & (decision.c.place == 0))
+            .where(unit.c.lot_key == lot_key, run_opened.c.purpose == Purpose.PRODUCTION.value)
+            .group_by(run_opened.c.unit_key)
+            .subquery()
+        )
+        decided = connection.execute(
+            select(run_opened.c.unit_key, decision.c.decision, decision.c.bin_number, decision.c.bin_name)
+            .add_columns(decision.c.concession)
+            .join(last, last.c.run_key == run_opened.c.run_key)
+            .join(decision, decision.c.run_key == last.c.run_key)
+            .order_by(decision.c.place)
+        ).all()
+        newest = (
+            select(func.max(hold.c.hold_key).label("hold_key"))
+            .join(unit, unit.c.unit_key == hold.c.unit_key)
+            .where(unit.c.lot_key == lot_key)
+            .group_by(hold.c.unit_key)
+            .subquery()
+        )
+        held = set(
+            connection.scalars(
+                select(hold.c.unit_key).join(newest, newest.c.hold_key == hold.c.hold_key).where(hold.c.held == 1)
+            )
+        )
+    # In order of place, so the latest decision on a run is what stays.
+    latest = {row.unit_key: row for row in decided}
+    covered = frozenset(conceded)
+    found = []
+    for key, serial in serials:
+        row = latest.get(key)
+        found.append(
+            UnitStanding(
+                serial,
+                None if row is None else Decision(row.decision),
+                0 if row is None else row.bin_number,
+                "" if row is None else row.bin_name,
+                key in held,
+                serial in covered or bool(row is not None and row.concession),
+            )
+        )
+    return tuple(found)
+
+
+def _life(lot_name: str, entries: Iterable[AuditEntry]) -> LotLife:
+    return life_of(lot_name, (_event(each) for each in entries if each.action in _CHANGES))
+
+
+def _text(event: LotEvent) -> str:
+    fields = asdict(event)
+    del fields["change"], fields["who"], fields["utc"]
+    return json.dumps({"format": FORMAT} | {key: value for key, value in fields.items() if value})
+
+
+def _event(entry: AuditEntry) -> LotEvent:
+    fields: dict[str, Any] = json.loads(entry.why)
+    if fields.pop("format", None) != FORMAT:
+        raise RecordError(f"{entry.subject}: its life was recorded by a newer version. Update coilgate.")
+    fields["serials"] = tuple(fields.get("serials", ()))
+    fields["counts"] = tuple(PlaceCount(**each) for each in fields.get("counts", ()))
+    return LotEvent(LotChange(entry.action), entry.who, entry.utc, **fields)
