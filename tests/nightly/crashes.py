@@ -13,30 +13,16 @@ import signal
 import sys
 import tempfile
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
-from datetime import timedelta
 from pathlib import Path
 
-from drivers.clock import RealClock
-from drivers.link import Link
-from drivers.stop import StopToken
-from sim.lot import truth_near
-from station.app.files import read_plan
-from station.app.simulated import Simulation, in_memory
-from station.app.station import Station
-from station.core.equipment import InstrumentSetup
 from station.core.results import Decision
-from station.core.verification import Verification
-from station.data import data_path
 from station.errors import StationError
-from station.inspection import Inspection, Request
 from station.records import Records
-from station.stop import NestStop
-from tests.end_to_end.shop import WatchedLink
+from tests.nightly.small_station import new_home, opened, serial
 
-BENCH = "bench-1"
 MESSAGE = "message"
 POINTS = (
     "open_run.written",
@@ -81,17 +67,14 @@ def kill_again_and_again(home: Path, kills: int, seed: int, *, whole_every: int 
     each time would take hours for thousands of kills.
     """
     chance = random.Random(seed)
-    with Records.open(home) as records:
-        clock = RealClock()
-        plan = read_plan(data_path("plans/IS-20.toml"))
-        records.release_plan(plan, who="EN-01", why="tests", utc=clock.utc_now())
+    new_home(home)
     ledger = _Ledger()
     for number in range(kills):
         point = POINTS[number % len(POINTS)]
         once = point == "close_unfinished.written"
         visit = 1 if once else chance.randint(1, MOST_MESSAGES if point == MESSAGE else UNITS)
         kill = Kill(point, visit)
-        serials = [_serial(number * UNITS + each) for each in range(UNITS)]
+        serials = [serial(number * UNITS + each) for each in range(UNITS)]
         ledger.serials.extend(serials)
         told, status = _run_child(home, point, visit, serials)
         if not (os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL):
@@ -128,43 +111,10 @@ def _work(home: Path, point: str, visit: int, serials: Sequence[str], writer: in
         if name == point and visits[name] == visit:
             os.kill(os.getpid(), signal.SIGKILL)
 
-    stop = NestStop()
-    place = in_memory(Simulation(seed=7, units=tuple(map(truth_near, serials))), stop)
-
-    def watched(instrument: InstrumentSetup, stop: StopToken) -> Link:
-        return WatchedLink(place.links(instrument, stop), _calling(hook))
-
-    with (
-        Station(Records.open(home, hook=hook), home, clock=RealClock(), stop=stop) as station,
-        station.inspecting(place.setup, where="a test", hands=place.hands, links=watched, clock=place.clock) as found,
-    ):
-        _state_verified(station, found)
-        for serial in serials:
-            record = found.inspect(serial, Request("OP-07"))
+    with opened(home, serials, hook=hook, at_message=lambda: hook(MESSAGE)) as station:
+        for each in serials:
+            record = station.measure(each)
             os.write(writer, f"{record.opened.run_id} {record.decision.value}\n".encode("ascii"))
-
-
-def _calling(hook: Callable[[str], None]) -> Callable[[], None]:
-    return lambda: hook(MESSAGE)
-
-
-def _state_verified(station: Station, inspection: Inspection) -> None:
-    now_utc = inspection.bench.clock.utc_now()
-    station.records.add_verification(
-        Verification(
-            verification_id=inspection.new_id(),
-            bench=BENCH,
-            nest="A",
-            fixture_identity=inspection.fixture_identity,
-            part="IS-20",
-            done_utc=now_utc,
-            verified=True,
-            verified_until_utc=now_utc + timedelta(hours=8),
-            unit_limit=1_000,
-            operator="OP-07",
-            words="stated by the test",
-        )
-    )
 
 
 def _look(home: Path, ledger: _Ledger, kill: Kill, told: dict[str, str], *, whole: bool) -> None:
@@ -174,7 +124,7 @@ def _look(home: Path, ledger: _Ledger, kill: Kill, told: dict[str, str], *, whol
             _look_at_shown(records, run_id, decision, kill)
         # An open run is one of this kill or of the two before: kills while the bench opens close none.
         serials = ledger.serials if whole else ledger.serials[-3 * UNITS :]
-        runs = [each for serial in serials for each in records.runs_of(serial)]
+        runs = [each for scan in serials for each in records.runs_of(scan)]
         now_open = {each.run_id for each in runs if each.decision is None}
         for run_id in ledger.open_runs - now_open:
             closed = records.run(run_id)
@@ -201,13 +151,6 @@ def _look_at_shown(records: Records, run_id: str, decision: str, kill: Kill) -> 
         return
     if (run.decision.value, bool(run.results), run.drive_off_verified) != (decision, True, True):
         kill.wrong.append(f"torn: run {run_id} was shown as {decision}, is {run.decision}")
-
-
-def _serial(number: int) -> str:
-    lot, place = divmod(number, 96 * 99)
-    panel, place = divmod(place, 96)
-    row, column = divmod(place, 12)
-    return f"L{lot:04d}-{panel + 1:02d}-{'ABCDEFGH'[row]}{column + 1:02d}"
 
 
 def main() -> int:
