@@ -1,10 +1,15 @@
 """`coilgate plan`: check, release, show control plans."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from station.cli.output import emit, table
+
+if TYPE_CHECKING:
+    from station.core.plan import Plan
+    from station.records.views import PlanRevision
 
 
 @click.group()
@@ -33,11 +38,46 @@ def check(file: Path, as_json: bool) -> None:
             emit({"file": str(file), "sound": False, "mistakes": [_mistake(each) for each in error.mistakes]})
         raise
     if as_json:
-        emit({"file": str(file), "sound": True, "part": found.part, "plan_hash": found.text_hash})
+        fact = {"file": str(file), "sound": True, "part": found.part, "plan_hash": found.text_hash}
+        emit(fact | _sorting_fact(found))
         return
     click.echo(f"{file}: sound. Part {found.part}, {found.title}.")
     rows = [(each.method, frequency_words(each.frequency)) for each in found.steps]
     click.echo(table(("method", "frequency"), rows))
+    for line in _sorting_lines(found):
+        click.echo(line)
+
+
+def _plan_of(revision: "PlanRevision") -> "Plan | None":
+    """The plan of a revision; None for a text that this version can't read: it was sound for the one that released it."""
+    from station.core.plan_file import parse_plan
+    from station.errors import PlanError
+
+    try:
+        return parse_plan(revision.source_text, revision.part)
+    except PlanError:
+        return None
+
+
+def _sorting_lines(plan: "Plan | None") -> list[str]:
+    """What comes after measuring, in words; nothing if the plan says nothing of it."""
+    lines: list[str] = []
+    if plan is None:
+        return lines
+    if plan.sets is not None:
+        agree = ", ".join(f"{name} within {text}" for name, text in plan.sets.tolerances)
+        lines.append(f"sets of {plan.sets.size}, {agree}")
+    if plan.trays is not None:
+        lines.append(f"trays of {plan.trays.pockets} pockets")
+    return lines
+
+
+def _sorting_fact(plan: "Plan | None") -> dict[str, object]:
+    sets, trays = (None, None) if plan is None else (plan.sets, plan.trays)
+    return {
+        "sets": None if sets is None else {"size": sets.size, "tolerance": dict(sets.tolerances)},
+        "trays": None if trays is None else {"pockets": trays.pockets},
+    }
 
 
 def _mistake(mistake: object) -> dict[str, object]:
@@ -102,6 +142,7 @@ def show(ctx: click.Context, part: str | None, text: bool, as_json: bool) -> Non
                     "released_utc": each.released_utc.isoformat(),
                     "who": each.who,
                     "why": each.why,
+                    **_sorting_fact(_plan_of(each)),
                 }
             )
         return
@@ -110,3 +151,6 @@ def show(ctx: click.Context, part: str | None, text: bool, as_json: bool) -> Non
         for each in revisions
     ]
     click.echo(table(("part", "revision", "released (UTC)", "who", "why"), rows))
+    for each in {each.part: each for each in revisions}.values():
+        for line in _sorting_lines(_plan_of(each)):
+            click.echo(f"{each.part} revision {each.revision}: {line}")

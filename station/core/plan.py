@@ -187,6 +187,23 @@ class Bin:
 
 
 @dataclass(frozen=True, slots=True)
+class SetPlan:
+    """Matched sets: how many units, and how closely they agree."""
+
+    size: int
+    tolerances: tuple[tuple[str, str], ...]
+    """(characteristic, how closely: `1 %` of the smallest, or `0.1 uH`)."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrayPlan:
+    """Units go into trays, each into a pocket that is put on record."""
+
+    pockets: int
+    """Of one tray."""
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A control plan, complete and free of mistakes."""
 
@@ -207,6 +224,8 @@ class Plan:
     """A repeat whose R20 and L differ by more than this (plus U) from the earlier run is held."""
     fixture: str = ""
     """What the fixture's identity must begin with; empty: any fixture that the bench was verified with."""
+    sets: SetPlan | None = None
+    trays: TrayPlan | None = None
     source_text: str = field(default="", repr=False)
     text_hash: str = ""
     """SHA-256 of `source_text`, hex."""

@@ -21,6 +21,7 @@ from station.core.plan import (
 )
 from station.core.plan_checks import check_coil, check_drive, check_steps
 from station.core.plan_methods import read_steps
+from station.core.plan_sorting import read_sets, read_trays
 from station.core.quantity import Dimension, format_quantity
 from station.core.serial_pattern import SCAN_LENGTH_LIMIT, pattern_mistakes
 from station.errors import PlanError
@@ -83,6 +84,8 @@ def _read(root: Table, mistakes: Mistakes, text: str) -> Plan:
             "retest_agreement", Dimension.FRACTION, default=0.01, lower=0.0, upper=0.5
         ),
         fixture=root.text("fixture", default="", limit=120),
+        sets=read_sets(root, steps if steps_stand else ()),
+        trays=read_trays(root),
         source_text=text,
         text_hash=hashlib.sha256(text.encode()).hexdigest(),
     )

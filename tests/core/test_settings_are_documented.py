@@ -33,12 +33,12 @@ def explained(key: str, page: str) -> bool:
 
 def test_every_key_of_a_plan_is_explained() -> None:
     """Found by asking: an unknown key's mistake lists those that are known."""
-    heating = '[[measure]]\nmethod = "heating"\ndrive = ["1 V"]\n'
+    heating = '[[measure]]\nmethod = "heating"\ndrive = ["1 V"]\n[trays]\npockets = 50\n'
     with pytest.raises(PlanError) as caught:
         parse_plan(with_unknown_keys(IS_20_TEXT + heating), "p.toml")
     keys = known_keys([each.message for each in caught.value.mistakes])
 
-    assert {"part", "turns_per_layer", "still_timeout", "heights", "guard", "takes", "mounting"} <= keys
+    assert {"part", "turns_per_layer", "still_timeout", "heights", "guard", "takes", "mounting", "pockets"} <= keys
     assert [] == [key for key in sorted(keys) if not explained(key, PLANS_PAGE)]
 
 
