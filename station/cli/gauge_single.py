@@ -21,6 +21,7 @@ from station.cli.gauge_files import (
     text_of,
     tolerance_width,
 )
+from station.cli.gauge_report import ReportAsked, report_options
 from station.cli.output import emit, say
 
 
@@ -47,6 +48,7 @@ from station.cli.output import emit, say
 @header_options("value")
 @LEVEL
 @AS_JSON
+@report_options
 def type1(
     file: Path,
     reference: float,
@@ -60,6 +62,7 @@ def type1(
     value_header: str,
     level: float,
     as_json: bool,
+    report: ReportAsked,
 ) -> None:
     """Type-1 study: one reference part measured many times; Cg, Cgk, t test of the bias (ISO 22514-7).
 
@@ -68,7 +71,8 @@ def type1(
     from station.quality.gauge_type1 import system_uncertainty, type1_study
     from station.quality.study_file import single_values
 
-    values = single_values(text_of(file), str(file), headers={"value": value_header})
+    text = text_of(file)
+    values = single_values(text, str(file), headers={"value": value_header})
     width = tolerance_width(tolerance, tolerance_lower, tolerance_upper)
     if width is None:
         raise click.UsageError("Cg needs a tolerance: give --tolerance, or --tolerance-lower and --tolerance-upper.")
@@ -87,6 +91,10 @@ def type1(
             system = system_uncertainty(
                 result.bias, u_cal=reference_uncertainty, resolution=resolution or 0.0, tolerance=width
             )
+    if report.target is not None:
+        from station.reports.gauge_report import type1_document
+
+        report.write(lambda source: type1_document(result, system, values, source), file, text)
     if as_json:
         from station.cli.gauge_facts import type1_fact
 
@@ -103,8 +111,15 @@ def type1(
 @LEVEL
 @AS_JSON
 @PLOT
+@report_options
 def linearity(
-    file: Path, reference_header: str, value_header: str, level: float, as_json: bool, plot: Path | None
+    file: Path,
+    reference_header: str,
+    value_header: str,
+    level: float,
+    as_json: bool,
+    plot: Path | None,
+    report: ReportAsked,
 ) -> None:
     """Linearity and bias: does the bias change over the measuring range?
 
@@ -117,7 +132,8 @@ def linearity(
 
     check_plot(plot)
     headers = {"reference": reference_header, "value": value_header}
-    references, values = linearity_readings(text_of(file), str(file), headers=headers)
+    text = text_of(file)
+    references, values = linearity_readings(text, str(file), headers=headers)
     with study_of(file):
         result = linearity_study(references.tolist(), values.tolist(), level=level)
     if plot is not None:
@@ -125,6 +141,10 @@ def linearity(
 
         save_page(linearity_page(result, references, values, title=file.name), plot)
         say(f"{plot}: drawn.")
+    if report.target is not None:
+        from station.reports.gauge_report import linearity_document
+
+        report.write(lambda source: linearity_document(result, references, values, source), file, text)
     if as_json:
         from station.cli.gauge_facts import linearity_fact
 
@@ -139,7 +159,8 @@ def linearity(
 @STUDY_FILE
 @header_options("occasion", "value")
 @AS_JSON
-def stability(file: Path, occasion_header: str, value_header: str, as_json: bool) -> None:
+@report_options
+def stability(file: Path, occasion_header: str, value_header: str, as_json: bool, report: ReportAsked) -> None:
     """Stability: one part measured on many occasions; chart limits and drift.
 
     A row is one reading: occasion, value; occasions in order of time, equally many readings each.
@@ -150,9 +171,14 @@ def stability(file: Path, occasion_header: str, value_header: str, as_json: bool
     from station.quality.study_file import stability_readings
 
     headers = {"occasion": occasion_header, "value": value_header}
-    occasions, values = stability_readings(text_of(file), str(file), headers=headers)
+    text = text_of(file)
+    occasions, values = stability_readings(text, str(file), headers=headers)
     with study_of(file):
         result = stability_study(values)
+    if report.target is not None:
+        from station.reports.gauge_report import stability_document
+
+        report.write(lambda source: stability_document(result, occasions, source), file, text)
     if as_json:
         from station.cli.gauge_facts import stability_fact
 

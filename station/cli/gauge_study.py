@@ -20,6 +20,7 @@ from station.cli.gauge_files import (
     text_of,
     tolerance_width,
 )
+from station.cli.gauge_report import ReportAsked, report_options
 from station.cli.output import emit, say
 
 
@@ -39,6 +40,7 @@ from station.cli.output import emit, say
 @LEVEL
 @AS_JSON
 @PLOT
+@report_options
 def study(
     file: Path,
     tolerance: float | None,
@@ -52,19 +54,23 @@ def study(
     level: float,
     as_json: bool,
     plot: Path | None,
+    report: ReportAsked,
 ) -> None:
     """Crossed study: repeatability and reproducibility, by analysis of variance and by average and range.
 
     A row is one reading: part, appraiser, trial, value. Every appraiser measures every part equally often.
 
+    \b
     Example: coilgate gauge study readings.csv --tolerance-lower 6.8 --tolerance-upper 9.2
+             coilgate gauge study readings.csv --tolerance 2.4 --report study.pdf
     """
     from station.quality.gauge_crossed import crossed_study
     from station.quality.study_file import crossed_readings
 
     check_plot(plot)
     headers = {"part": part_header, "appraiser": appraiser_header, "trial": trial_header, "value": value_header}
-    readings = crossed_readings(text_of(file), str(file), headers=headers)
+    text = text_of(file)
+    readings = crossed_readings(text, str(file), headers=headers)
     mean = float(readings.values.mean())
     width = tolerance_width(tolerance, tolerance_lower, tolerance_upper, mean=mean)
     result = crossed_study(readings, tolerance=width, pooling_significance=pooling_significance, level=level)
@@ -73,6 +79,11 @@ def study(
 
         save_page(crossed_page(result, title=file.name, lower=tolerance_lower, upper=tolerance_upper), plot)
         say(f"{plot}: drawn.")
+    if report.target is not None:
+        from station.reports.gauge_report import crossed_document
+
+        limits = {"lower": tolerance_lower, "upper": tolerance_upper}
+        report.write(lambda source: crossed_document(result, source), file, text, **limits)
     if as_json:
         from station.cli.gauge_facts import crossed_fact
 

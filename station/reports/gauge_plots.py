@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 # Okabe and Ito's colours: told apart with any colour vision; marks tell them apart in print.
 _COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00")
-_MARKS = ("o", "s", "^", "D", "v", "P")
+_MARKS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "*")
 _LIMIT = "#444444"
 _PAGE = (8.27, 8.27)
 _COVERAGE = 2.0
@@ -39,13 +39,15 @@ def crossed_page(
     """
     figure = _figure(*_PAGE)
     top, bottom = figure.subplots(2, 1, height_ratios=(3, 1))
-    _draw_readings(top, study, lower, upper)
+    draw_readings(top, study, lower, upper)
     top.set_title(f"{title}: readings by unit", loc="left")
-    _draw_shares(bottom, study)
+    draw_shares(bottom, study)
+    bottom.set_title("variance shares", loc="left")
     return figure
 
 
-def _draw_readings(axes: "Axes", study: CrossedStudy, lower: float | None, upper: float | None) -> None:
+def draw_readings(axes: "Axes", study: CrossedStudy, lower: float | None, upper: float | None) -> None:
+    """Draw all readings by unit, in the order of their means; a shape and a colour an appraiser."""
     readings = study.readings
     means = readings.values.mean(axis=(1, 2))
     order = np.argsort(means, kind="stable")
@@ -54,6 +56,8 @@ def _draw_readings(axes: "Axes", study: CrossedStudy, lower: float | None, upper
     axes.bar(
         place, 2.0 * reach, bottom=means[order] - reach, width=0.8, color="#DDDDDD", label=f"mean ± U ({reach:.3g})"
     )
+    # A bar's foot would lie on the frame else, where half of its lowest readings hide.
+    axes.use_sticky_edges = False
     count = len(readings.appraisers)
     for i, name in enumerate(readings.appraisers):
         shift = (i - (count - 1) / 2.0) * 0.6 / count
@@ -70,7 +74,7 @@ def _draw_readings(axes: "Axes", study: CrossedStudy, lower: float | None, upper
     for limit, word in ((lower, "lower limit"), (upper, "upper limit")):
         if limit is not None:
             axes.axhline(limit, color=_LIMIT, linestyle="--", linewidth=1)
-            _beside(axes, limit, word)
+            beside(axes, limit, word)
     letters = sum(len(part) for part in readings.parts)
     axes.set_xticks(place, [readings.parts[i] for i in order], rotation=90 if letters > _LETTERS_ABREAST else 0)
     axes.set_xlabel("unit, by mean")
@@ -79,7 +83,7 @@ def _draw_readings(axes: "Axes", study: CrossedStudy, lower: float | None, upper
     axes.legend(fontsize=8, ncols=min(5, count + 1), loc="lower right", bbox_to_anchor=(1.0, 1.0), frameon=False)
 
 
-def _beside(axes: "Axes", height: float, word: str) -> None:
+def beside(axes: "Axes", height: float, word: str) -> None:
     """Write a word at the right of the frame, where it hides no reading."""
     at = (1.0, height)
     axes.annotate(
@@ -87,7 +91,8 @@ def _beside(axes: "Axes", height: float, word: str) -> None:
     )
 
 
-def _draw_shares(axes: "Axes", study: CrossedStudy) -> None:
+def draw_shares(axes: "Axes", study: CrossedStudy) -> None:
+    """Draw the variance shares as bars, each with its per cent."""
     shares = percent_of_variance(study.model.variation)
     words = {
         "repeatability": "repeatability",
@@ -105,13 +110,19 @@ def _draw_shares(axes: "Axes", study: CrossedStudy) -> None:
     axes.set_yticks(place, list(words.values()))
     axes.set_xlim(0.0, 112.0)
     axes.set_xlabel("share of the variance, %")
-    axes.set_title("variance shares", loc="left")
 
 
 def linearity_page(study: Linearity, references: np.ndarray, readings: np.ndarray, *, title: str) -> "Figure":
     """Draw the biases over their references, the line and its band."""
     figure = _figure(_PAGE[0], 5.0)
     axes = figure.subplots()
+    draw_linearity(axes, study, references, readings)
+    axes.set_title(f"{title}: linearity", loc="left")
+    return figure
+
+
+def draw_linearity(axes: "Axes", study: Linearity, references: np.ndarray, readings: np.ndarray) -> None:
+    """Draw the biases over their references, the line and its band, and zero."""
     axes.axhline(0.0, color=_LIMIT, linewidth=1)
     axes.plot(
         references, readings - references, linestyle="", marker="o", markersize=4, color=_COLOURS[0], label="bias"
@@ -122,9 +133,7 @@ def linearity_page(study: Linearity, references: np.ndarray, readings: np.ndarra
     axes.fill_between(at, fitted - half, fitted + half, color=_COLOURS[1], alpha=0.25, label="its band")
     axes.set_xlabel("reference")
     axes.set_ylabel("bias")
-    axes.set_title(f"{title}: linearity", loc="left")
     axes.legend(fontsize=8)
-    return figure
 
 
 def agreement_page(study: Agreement, first: np.ndarray, second: np.ndarray, *, title: str) -> "Figure":
@@ -140,7 +149,7 @@ def agreement_page(study: Agreement, first: np.ndarray, second: np.ndarray, *, t
     for word, value, interval in lines:
         axes.axhspan(*interval, color="#999999", alpha=0.2)
         axes.axhline(value, color=_COLOURS[1] if word == "bias" else _LIMIT, linestyle="-" if word == "bias" else "--")
-        _beside(axes, value, word)
+        beside(axes, value, word)
     axes.set_xlabel(f"mean of {study.first.name} and {study.second.name}")
     axes.set_ylabel(f"{study.second.name} - {study.first.name}")
     axes.set_title(f"{title}: agreement of {study.units} units", loc="left")

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from station.cli.gauge import gauge
-from station.errors import StudyError
+from station.errors import StationError, StudyError
 from tests.quality.published import (
     AIAG_ATTRIBUTE,
     AIAG_LINEARITY,
@@ -391,3 +391,65 @@ def test_agreement_draws_a_page_and_tells_of_a_slope(tmp_path: Path) -> None:
 
     assert "one bias for all is too simple" in result.stdout
     assert (tmp_path / "page.svg").exists()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("ending", ["pdf", "html"])
+def test_study_writes_a_report_that_is_the_same_each_time(aiag: str, tmp_path: Path, ending: str) -> None:
+    """And says so on standard error only."""
+    report = tmp_path / f"study.{ending}"
+    result = _run("study", aiag, "--json", "--tolerance", "8", "--report", str(report))
+    first = report.read_bytes()
+    _run("study", aiag, "--json", "--tolerance", "8", "--report", str(report))
+
+    assert first == report.read_bytes()
+    assert 10 == json.loads(result.stdout)["parts"]
+    assert "report" in result.stderr
+
+
+@pytest.mark.slow
+def test_report_of_a_simulated_file_is_marked_and_dated(tmp_path: Path) -> None:
+    """By the file's own columns; `--date` and `--simulated` say it for files without them."""
+    rows = aiag_csv().splitlines()
+    file, report = tmp_path / "bench.csv", tmp_path / "study.html"
+    lines = [f"{rows[0]},simulated,utc", *(f"{row},1,2026-11-25T08:00:00Z" for row in rows[1:])]
+    file.write_text("\n".join(lines), encoding="utf-8")
+    _run("study", str(file), "--report", str(report))
+    own = report.read_text(encoding="utf-8")
+    file.write_text(aiag_csv(), encoding="utf-8")
+    _run("study", str(file), "--date", "2026-11-24", "--simulated", "--report", str(report))
+    told = report.read_text(encoding="utf-8")
+
+    assert [True, True] == ["SIMULATED" in own, "SIMULATED" in told]
+    assert [True, True] == ["2026-11-25" in own, "2026-11-24" in told]
+
+
+@pytest.mark.slow
+def test_reports_of_the_other_studies_are_written(tmp_path: Path) -> None:
+    """Type 1, linearity, stability."""
+    one, line, time = (tmp_path / name for name in ("one.csv", "line.csv", "time.csv"))
+    one.write_text("value\n" + "\n".join(map(str, VDA_TYPE1)), encoding="utf-8")
+    pairs = [f"{reference},{value}" for reference, values in AIAG_LINEARITY.items() for value in values]
+    line.write_text("reference,value\n" + "\n".join(pairs), encoding="utf-8")
+    time.write_text(
+        "occasion,value\n" + "\n".join(f"{i},{1.0 + 0.01 * (i % 3) + 0.001 * j}" for i in range(12) for j in range(3)),
+        encoding="utf-8",
+    )
+    words = (
+        ("type1", str(one), "--reference", "6.002", "--tolerance", "0.06"),
+        ("linearity", str(line)),
+        ("stability", str(time)),
+    )
+    for each in words:
+        report = tmp_path / f"{each[0]}.html"
+        result = _run(*each, "--report", str(report))
+
+        assert (0, True) == (result.exit_code, "What to do next" in report.read_text(encoding="utf-8")), result.output
+
+
+def test_report_of_an_unknown_ending_is_refused_before_any_work(tmp_path: Path) -> None:
+    """The file is not even read."""
+    result = _run("study", str(tmp_path / "missing.csv"), "--report", "study.docx")
+
+    assert isinstance(result.exception, StationError)
+    assert "a report ends in .pdf or .html" in str(result.exception)
