@@ -36,6 +36,8 @@ class LotUnit:
     plan_hash: str
     opened_utc: datetime
     results: tuple[Result, ...]
+    concession: str = ""
+    """By which it was accepted; then `decision` is FAIL."""
 
     def value(self, characteristic: str) -> float | None:
         """Return a measured value, or None."""
@@ -44,7 +46,15 @@ class LotUnit:
     def stored(self, plan: Plan | None) -> StoredUnit:
         """Return what a replay needs; `plan` is what the unit was judged under."""
         return StoredUnit(
-            self.serial, self.lot, self.decision, self.reason_code, self.bin_number, self.bin_name, self.results, plan
+            self.serial,
+            self.lot,
+            self.decision,
+            self.reason_code,
+            self.bin_number,
+            self.bin_name,
+            self.results,
+            plan,
+            self.concession,
         )
 
 
@@ -96,6 +106,7 @@ _TEXTS = (
     "row",
     "column",
     "bin_name",
+    "concession",
     "reason_code",
     "reason_words",
     "operator",

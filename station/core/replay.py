@@ -5,7 +5,7 @@ A result that was not measured can't speak: a unit that hangs on it is UNKNOWN a
 """
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -41,6 +41,8 @@ class StoredUnit:
     results: tuple[Result, ...]
     plan: Plan | None = None
     """What it was judged under; None if that text is not on record: then every limit counts as moved."""
+    concession: str = ""
+    """By which it was accepted: as long as it fails by nothing else, that stands, bin and all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +108,8 @@ def _moved(old: Plan | None, new: Plan) -> tuple[Characteristic, ...]:
 def _replayed(plan: Plan, unit: StoredUnit) -> Replayed:
     moved = {each.name for each in _moved(unit.plan, plan)}
     by_name = {each.characteristic: each for each in unit.results}
-    judgements = [
-        judge(each, by_name[each.name])
-        for each in plan.characteristics
-        if each.name in by_name and by_name[each.name].status is ResultStatus.MEASURED
-    ]
-    failing = tuple(each.characteristic for each in judgements if each.decision is Decision.FAIL)
+    judgements = _judged(plan, by_name)
+    failing = _failing(judgements)
     silent = tuple(
         each.name
         for each in plan.characteristics
@@ -131,10 +129,30 @@ def _replayed(plan: Plan, unit: StoredUnit) -> Replayed:
     else:
         after, because = Side.PASS, ()
     decision = DECISION_OF[after]
-    if unit.plan == plan:
+    if unit.plan == plan or (after is Side.FAIL and _concession_stands(unit, failing)):
         return Replayed(unit, before, before, unit.bin_number, unit.bin_name, because)
     place = sort_unit(plan, decision, _complete(plan, unit.results))
     return Replayed(unit, before, after, place.number, place.name, because, tuple(judgements))
+
+
+def _judged(plan: Plan, by_name: Mapping[str, Result]) -> list[Judgement]:
+    return [
+        judge(each, by_name[each.name])
+        for each in plan.characteristics
+        if each.name in by_name and by_name[each.name].status is ResultStatus.MEASURED
+    ]
+
+
+def _failing(judgements: Iterable[Judgement]) -> tuple[str, ...]:
+    return tuple(each.characteristic for each in judgements if each.decision is Decision.FAIL)
+
+
+def _concession_stands(unit: StoredUnit, failing: tuple[str, ...]) -> bool:
+    """A concession was for what failed then. What fails besides under the new limits, it never allowed."""
+    if not unit.concession or unit.plan is None:
+        return False
+    former = _failing(_judged(unit.plan, {each.characteristic: each for each in unit.results}))
+    return set(failing) <= set(former)
 
 
 def _speaks(result: Result | None) -> bool:

@@ -25,6 +25,7 @@ _FIXED = (
     ExportColumn("bin_number", "whole"),
     ExportColumn("bin_name", "text"),
     ExportColumn("held", "flag"),
+    ExportColumn("concession", "text"),
     ExportColumn("reason_code", "text"),
     ExportColumn("reason_words", "text"),
     ExportColumn("purpose", "text"),

@@ -1,6 +1,7 @@
 """Lots: how many units are what, the values of a characteristic, and how far a lot has come."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import ColumnElement, ScalarSelect, Select, Subquery, bindparam, func, select
@@ -9,6 +10,7 @@ from sqlalchemy import Row as DatabaseRow
 from station.core.results import Decision, ResultStatus
 from station.core.run_record import Purpose
 from station.errors import RecordError
+from station.records.conceded import conceded_query
 from station.records.database import Database
 from station.records.hot import Hot
 from station.records.schema import decision, hold, lot, result, run_opened, unit, unit_position
@@ -58,7 +60,9 @@ class LotStore:
             )
             runs = connection.scalar(select(func.count(decided.c.run_key.distinct())))
             held = connection.scalar(_held_units(found.lot_key, decided))
-        return _summary(found, newest, first_passed=first_passed or 0, runs=runs or 0, held=held or 0)
+            conceded = len(connection.execute(conceded_query(found.lot_key)).all())
+        counts = _summary(found, newest, first_passed=first_passed or 0, runs=runs or 0, held=held or 0)
+        return replace(counts, conceded=conceded)
 
     def values(self, name: str, characteristic: str) -> LotValues:
         """See `Records.lot_values`."""

@@ -1,6 +1,6 @@
 """A run judged again, under another plan revision or by concession, without being measured again."""
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from station.core.results import Decision
 from station.errors import RecordError
@@ -28,18 +28,8 @@ class DecisionStore:
 
     def add(self, later: LaterDecision) -> int:
         """See `Records.judge_again`."""
-        row = _row(later)
         with self._database.writing() as connection:
-            found = read_opened(Driver.of(connection), later.run_id)
-            if found is None or found["closed_utc"] is None:
-                raise RecordError(f"run {later.run_id} is not on record as closed; it can't be judged again.")
-            last = select(func.max(decision.c.place)).where(decision.c.run_key == found["run_key"])
-            row["place"] = (connection.scalar(last) or 0) + 1
-            connection.execute(insert(decision), row | {"run_key": found["run_key"]})
-            subject = decision_subject(later.run_id, row["place"])
-            content = canonical_bytes(row | {"run_id": later.run_id})
-            chain.append(Driver.of(connection), self._database.key, found["bench"], "decision", subject, content)
-        return int(row["place"])
+            return add_decision(connection, self._database.key, later)
 
     def of_run(self, run_id: str) -> tuple[LaterDecision, ...]:
         """See `Records.later_decisions`."""
@@ -50,9 +40,26 @@ class DecisionStore:
         return tuple(_view(run_id, dict(row)) for row in rows)
 
 
+def add_decision(connection: Connection, key: bytes, later: LaterDecision) -> int:
+    """Add a decision within a writing transaction; return its place. See `Records.judge_again`."""
+    row = _row(later)
+    found = read_opened(Driver.of(connection), later.run_id)
+    if found is None or found["closed_utc"] is None:
+        raise RecordError(f"run {later.run_id} is not on record as closed; it can't be judged again.")
+    last = select(func.max(decision.c.place)).where(decision.c.run_key == found["run_key"])
+    row["place"] = (connection.scalar(last) or 0) + 1
+    connection.execute(insert(decision), row | {"run_key": found["run_key"]})
+    subject = decision_subject(later.run_id, row["place"])
+    content = canonical_bytes(row | {"run_id": later.run_id})
+    chain.append(Driver.of(connection), key, found["bench"], "decision", subject, content)
+    return int(row["place"])
+
+
 def _row(later: LaterDecision) -> Row:
     if not later.who.strip() or not later.why.strip():
         raise RecordError(f"run {later.run_id}: say who judges it again and why.")
+    if later.concession and later.decision is Decision.PASS:
+        raise RecordError(f"run {later.run_id}: what is accepted by concession does not conform; it is never PASS.")
     return {
         "plan_hash": clean(later.plan_hash),
         "decision": later.decision.value,

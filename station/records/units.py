@@ -168,6 +168,7 @@ def _summary(row: Row) -> RunSummary:
         bin_number=row["bin_number"],
         bin_name=row["bin_name"] or "",
         held=bool(row["held"]),
+        concession=row["concession"] or "",
     )
 
 
@@ -190,6 +191,7 @@ def _state(
         held=held,
         invalid_runs=sum(row["reason_code"] in ABOUT_THE_SEAT and row["decided_utc"] > released_utc for row in after),
         measured=measured,
+        concession=last["concession"] if last else "",
     )
 
 

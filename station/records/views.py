@@ -38,6 +38,8 @@ class RunSummary:
     bin_name: str
     held: bool
     repeats_run_id: str
+    concession: str = ""
+    """Number of the concession or deviation permit by which the unit was accepted; then `decision` is FAIL."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +142,8 @@ class UnitState:
     PASS, FAIL or release from being held."""
     measured: tuple[LastMeasured, ...]
     """The last measured `R20` and `L` (or what was asked for)."""
+    concession: str = ""
+    """Number of the concession or deviation permit by which the unit was accepted; then `decision` is FAIL."""
 
     def last(self, characteristic: str) -> LastMeasured | None:
         """Return the last measured value of `characteristic`, or None."""
@@ -176,6 +180,8 @@ class LotSummary:
     runs: int
     """Production runs on record."""
     bins: tuple[BinCount, ...]
+    conceded: int = 0
+    """Of `failed`: accepted by concession or deviation permit, and not held. Never part of `passed`."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -218,7 +218,7 @@ def test_judge_again_adds_a_decision_and_keeps_the_first(records: Records) -> No
     records.close_run(record)
     later = LaterDecision(
         record.opened.run_id, "cd" * 32, Decision.PASS, None, 2, "second", False,
-        (Judgement("R20", Decision.PASS, True, 6.0, float("inf")),), "C-12", "EN-01", "wider limit", START,
+        (Judgement("R20", Decision.PASS, True, 6.0, float("inf")),), "", "EN-01", "wider limit", START,
     )  # fmt: skip
     place = records.judge_again(later)
 

@@ -74,7 +74,7 @@ def test_unit_that_does_not_pass_now_has_none(found: UnitFindings, title: str) -
 
 def test_later_decision_brings_its_bin_reason_and_who() -> None:
     """The paper follows the decision that counts."""
-    facts = _facts(replace(FOUND, later=replace(REVISED, decision=Decision.PASS, concession="C-12")))
+    facts = _facts(replace(FOUND, later=replace(REVISED, concession="C-12")))
 
     assert ("90 (reject)", "C-12") == (facts["Bin"], facts["Concession"])
     assert "EN-02: narrower limits" in facts["Decided again"]

@@ -1,0 +1,303 @@
+"""Deviation permits and concessions on record: what they let through, how they end, and that nothing passes by them."""
+
+import threading
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from station.app.concessions import Wanted, accept, candidates, close_ended, find, grant, withdraw
+from station.app.judging_again import judge_lots_again
+from station.app.lot_life import close_lot, receive_lot
+from station.core.concession import ConcessionError, ConcessionKind, Standing
+from station.core.lot_life import tally
+from station.core.plan_file import parse_plan
+from station.core.results import Decision
+from station.errors import RecordError
+from station.records import LaterDecision, Records
+from station.records.conceded import conceded
+from station.records.concessions import concede, latest_utc
+from station.records.lot_life import lot_unit_standings
+from station.records.standing import lot_standing
+from tests.app.judged_lot import PLAN, measured, record_unit, release, serials
+from tests.records.makers import START
+
+NOW = START + timedelta(days=1)
+VALUES = (8.0, 9.3, 9.4, 9.5, 9.7, None, 6.5, 8.1)
+"""Pass, three that fit, one beyond, one not measured, one too low, pass."""
+UNITS = serials(len(VALUES))
+FIT = tuple(UNITS[1:4])
+WANTED = Wanted(
+    kind=ConcessionKind.CONCESSION,
+    part="IS-20",
+    characteristic="R20",
+    lower="",
+    upper="9.6 ohm",
+    lot="L2641",
+    quantity=None,
+    expires="2026-12-31",
+    customer_reference="CR-118",
+    why="the driver has the voltage",
+)
+
+
+@pytest.fixture
+def records(tmp_path: Path) -> Iterator[Records]:
+    """A lot of eight units, five of them not pass."""
+    with Records.open(tmp_path) as found:
+        release(found)
+        for serial, value in zip(UNITS, VALUES, strict=True):
+            record_unit(found, serial, measured(value))
+        yield found
+
+
+def granted(records: Records, wanted: Wanted = WANTED) -> str:
+    """Grant a concession and return its number."""
+    return grant(records, wanted, who="EN-02", now_utc=NOW).number
+
+
+def accepted(records: Records, number: str, units: list[str] = UNITS, *, now: datetime = NOW) -> tuple[str, ...]:
+    """Accept what fits; return it."""
+    return accept(records, number, units, who="EN-02", why="", now_utc=now).accepted
+
+
+def test_accepted_units_stay_fail_and_are_counted_apart(records: Records) -> None:
+    """Three of the five; yield and passed as before; a bin of their own; the records are sound."""
+    before = records.lot_summary("L2641")
+    number = granted(records)
+    found = accept(records, number, UNITS, who="EN-02", why="", now_utc=NOW)
+    after = records.lot_summary("L2641")
+    later = records.later_decisions(records.runs_of(FIT[0])[-1].run_id)[-1]
+
+    assert FIT == found.accepted
+    assert set(UNITS) - set(FIT) == {serial for serial, _ in found.refused}
+    assert (before.passed, before.failed, before.yield_fraction) == (after.passed, after.failed, after.yield_fraction)
+    assert (0, 3) == (before.conceded, after.conceded)
+    assert dict.fromkeys(FIT, number) == conceded(records, "L2641")
+    assert (Decision.FAIL, number, 80, "concession") == (
+        later.decision, later.concession, later.bin_number, later.bin_name,
+    )  # fmt: skip
+    assert Decision.PASS not in {each.decision for each in later.judgements if each.characteristic == "R20"}
+    assert not set(FIT) & lot_standing(records, "L2641").passed
+    assert records.check().sound
+
+
+def test_each_refused_unit_is_told_why(records: Records) -> None:
+    """Of those that fail: beyond the wide limits on either side."""
+    number = granted(records)
+    found = find(records, number).granted
+    reasons = {each.unit.serial: each.why_not for each in candidates(records, found, "L2641")}
+
+    assert {*FIT, UNITS[4], UNITS[6]} == set(reasons)
+    assert all("not within the widened limits" in reasons[each] for each in (UNITS[4], UNITS[6]))
+
+
+def test_quantity_ends_it(records: Records) -> None:
+    """Two units, then it is used up, on record, and takes no third one."""
+    number = granted(records, replace(WANTED, quantity=2))
+    first = accepted(records, number)
+    with pytest.raises(ConcessionError, match="is used up"):
+        accepted(records, number)
+
+    assert FIT[:2] == first
+    assert Standing.USED_UP == find(records, number).ended
+
+
+def test_its_day_ends_it_and_a_clock_set_back_revives_nothing(records: Records) -> None:
+    """The day after, an attempt is refused; with the clock set back it is refused still, though nothing else came."""
+    number = granted(records)
+    after = datetime.fromisoformat("2027-01-01T00:00:00+00:00")
+    with pytest.raises(ConcessionError, match="is expired"):
+        accepted(records, number, now=after)
+    with pytest.raises(ConcessionError, match="is expired"):
+        accepted(records, number, now=NOW)
+
+    assert {} == conceded(records, "L2641")
+
+
+def test_time_on_record_counts_when_the_clock_was_set_back(records: Records) -> None:
+    """Anything on record after its day shows that the day is over, whoever recorded it."""
+    number = granted(records)
+    later = datetime.fromisoformat("2027-03-01T00:00:00+00:00")
+    records.audit(who="OP-07", action="cleaned", subject="bench-1", why="a day in spring", utc=later)
+    with pytest.raises(ConcessionError, match="is expired"):
+        accepted(records, number, now=NOW)
+
+    assert later == latest_utc(records, NOW)
+
+
+def test_withdrawn_one_takes_no_more_and_what_it_took_stays(records: Records) -> None:
+    """Withdrawing is signed, once, and for good."""
+    number = granted(records)
+    accepted(records, number, UNITS[:2])
+    withdraw(records, number, who="EN-02", why="the customer changed its mind", now_utc=NOW)
+    with pytest.raises(ConcessionError, match="is withdrawn"):
+        accepted(records, number)
+    with pytest.raises(RecordError, match="has ended already"):
+        withdraw(records, number, who="EN-02", why="again", now_utc=NOW)
+
+    assert {UNITS[1]: number} == conceded(records, "L2641")
+
+
+def test_two_writers_at_once_do_not_exceed_the_quantity(records: Records, tmp_path: Path) -> None:
+    """Each has a connection of its own and both want all: as many as the quantity are accepted, no unit twice."""
+    number = granted(records, replace(WANTED, quantity=2))
+    together = threading.Barrier(2)
+    found: list[tuple[str, ...]] = []
+
+    def write(units: list[str]) -> None:
+        with Records.open(tmp_path) as own:
+            together.wait()
+            try:
+                found.append(accepted(own, number, units))
+            except ConcessionError:  # the other one was through before this one began
+                found.append(())
+
+    threads = [threading.Thread(target=write, args=(units,)) for units in (list(FIT), list(FIT[::-1]))]
+    for each in threads:
+        each.start()
+    for each in threads:
+        each.join()
+
+    assert 2 == sum(map(len, found)) == len({serial for each in found for serial in each})
+    assert 2 == len(conceded(records, "L2641"))
+    assert records.check().sound
+
+
+@pytest.mark.parametrize("decision", [Decision.PASS, Decision.INVALID])
+def test_records_refuse_a_concession_that_is_not_fail(records: Records, decision: Decision) -> None:
+    """Whoever asks: what is accepted by concession was FAIL and stays so."""
+    number = granted(records)
+    run_id = records.runs_of(FIT[0])[-1].run_id
+    later = LaterDecision(
+        run_id, PLAN.text_hash, decision, None, 1, "low R", False, (), number, "EN-02", "a try", NOW
+    )
+    with pytest.raises(RecordError, match="stays FAIL"):
+        concede(records, later, after=0)
+    if decision is Decision.PASS:
+        with pytest.raises(RecordError, match="never PASS"):
+            records.judge_again(later)
+
+
+@pytest.mark.parametrize("serial", [UNITS[0], UNITS[5]])
+def test_records_refuse_to_concede_what_is_not_fail_now(records: Records, serial: str) -> None:
+    """A unit that passes, and one that was not measured."""
+    number = granted(records)
+    run_id = records.runs_of(serial)[-1].run_id
+    later = LaterDecision(
+        run_id, PLAN.text_hash, Decision.FAIL, None, 80, "concession", False, (), number, "EN-02", "a try", NOW
+    )
+    with pytest.raises(RecordError, match="is not FAIL"):
+        concede(records, later, after=0)
+
+
+def test_unit_measured_again_is_no_longer_accepted(records: Records) -> None:
+    """What counts is the latest run: a repeat that passes passes, one that fails needs the act again."""
+    number = granted(records)
+    accepted(records, number)
+    record_unit(records, FIT[0], measured(8.9))
+    record_unit(records, FIT[1], measured(9.4))
+
+    assert {FIT[2]: number} == conceded(records, "L2641")
+    assert (FIT[1],) == accepted(records, number)
+
+
+def test_held_unit_is_not_accepted(records: Records) -> None:
+    """An engineer releases it first; a unit held afterwards is not to be used either."""
+    number = granted(records)
+    records.hold(FIT[0], reason_code="other", who="EN-02", why="a look", utc=NOW)
+    first = accepted(records, number)
+    records.hold(FIT[1], reason_code="other", who="EN-02", why="a look", utc=NOW)
+
+    assert FIT[1:] == first
+    assert {FIT[2]: number} == conceded(records, "L2641")
+
+
+def test_permit_is_for_what_is_not_made_yet(records: Records) -> None:
+    """A lot on record takes a concession, a lot that isn't a permit; then its units fit."""
+    with pytest.raises(ConcessionError, match="comes before"):
+        granted(records, replace(WANTED, kind=ConcessionKind.DEVIATION_PERMIT))
+    with pytest.raises(ConcessionError, match="it is a deviation permit"):
+        granted(records, replace(WANTED, lot="L2650"))
+    number = grant(
+        records,
+        replace(WANTED, kind=ConcessionKind.DEVIATION_PERMIT, lot="L2650"),
+        who="EN-02",
+        now_utc=START - timedelta(hours=1),
+    ).number
+    record_unit(records, "L2650-01-A01", measured(9.4))
+
+    assert "DP-0001" == number
+    assert ("L2650-01-A01",) == accepted(records, number, ["L2650-01-A01", FIT[0]])
+
+
+def test_permit_for_a_quantity_is_not_for_units_measured_before(records: Records) -> None:
+    """They were made before it: that takes a concession."""
+    permit = replace(WANTED, kind=ConcessionKind.DEVIATION_PERMIT, lot="", quantity=5)
+    number = granted(records, permit)
+    reasons = {each.why_not for each in candidates(records, find(records, number).granted, "L2641")}
+
+    assert {"it was made before the deviation permit was granted; that takes a concession"} == reasons
+
+
+def test_judging_again_leaves_an_accepted_unit_unless_it_fails_by_more(records: Records) -> None:
+    """Under wider L it stays accepted; under narrower L, by which it fails too, it is accepted no more."""
+    number = granted(records)
+    accepted(records, number)
+    other = parse_plan(PLAN.source_text.replace('upper = "12.0 uH"', 'upper = "12.2 uH"'), "p")
+    records.release_plan(other, who="EN-02", why="wider L", utc=NOW)
+    judge_lots_again(records, other, ["L2641"], who="EN-02", why="wider L", utc=NOW)
+    wider = conceded(records, "L2641")
+    narrow = parse_plan(PLAN.source_text.replace('upper = "12.0 uH"', 'upper = "11.4 uH"'), "p")
+    records.release_plan(narrow, who="EN-02", why="narrower L", utc=NOW)
+    judge_lots_again(records, narrow, ["L2641"], who="EN-02", why="narrower L", utc=NOW)
+
+    assert dict.fromkeys(FIT, number) == wider
+    assert {} == conceded(records, "L2641")
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"upper": "9.6"}, "needs its unit"),
+        ({"expires": "soon"}, "ends on a day"),
+        ({"expires": "2027-01-31T12:00"}, "needs its offset"),
+        ({"upper": ""}, "widens one of them"),
+    ],
+)
+def test_wrong_words_are_refused(records: Records, changes: dict[str, str], words: str) -> None:
+    """Each says what would be right."""
+    with pytest.raises(ConcessionError, match=words):
+        granted(records, replace(WANTED, **changes))  # type: ignore[arg-type]
+
+
+def test_part_without_plan_is_refused(records: Records) -> None:
+    """There is nothing to depart from."""
+    with pytest.raises(RecordError, match="no plan of part"):
+        granted(records, replace(WANTED, part="IS-99"))
+
+
+def test_ends_are_put_on_record_once(records: Records) -> None:
+    """By the station itself, with who ended it and why."""
+    granted(records)
+    for _ in range(2):
+        close_ended(records, datetime.fromisoformat("2027-02-01T00:00:00+00:00"))
+    ends = [each for each in records.audit_entries(subject="CN-0001") if each.action == "end concession"]
+
+    assert ["station"] == [each.who for each in ends]
+
+
+def test_unit_of_a_closed_lot_is_not_accepted(records: Records) -> None:
+    """Its numbers were counted and signed for: reopen it first."""
+    number = granted(records)
+    who, why = "EN-02", "counted"
+    counts = {"1": 0, "2": 1, "3": 1, "90": 5, "held": 0, "unmeasured": 1, "99": 1}
+    receive_lot(records, "L2641", len(UNITS), who=who, why="", utc=NOW)
+    places = {each.place for each in tally(records.lot_life("L2641"), lot_unit_standings(records, "L2641")).places}
+    close_lot(records, "L2641", {each: counts.get(each, 0) for each in places}, who=who, why=why, utc=NOW)
+    found = accept(records, number, UNITS, who=who, why="", now_utc=NOW)
+
+    assert () == found.accepted
+    assert "lot L2641 is closed" in dict(found.refused)[FIT[0]]
