@@ -24,6 +24,7 @@ from station.core.events import (
 from station.core.fixture_life import FixtureLife, ServiceState, fixture_life
 from station.core.frequency import is_due
 from station.core.gates import gate
+from station.core.places import NOWHERE, Place
 from station.core.plan import MethodStep, Plan
 from station.core.reasons import reason
 from station.core.results import Decision, Reason
@@ -137,6 +138,8 @@ class Inspection:
     fixture_identity: str = ""
     calibration_overdue: tuple[str, ...] = ()
     heat: HeatMemory = field(default_factory=HeatInMemory)
+    place: Callable[[RunRecord, Plan], Place] = field(default=lambda record, plan: NOWHERE)
+    """Gives a decided unit a pocket of a tray. Must not raise: the run is on record already."""
 
     def inspect(self, scan: str, request: Request) -> RunRecord:
         """Take one scan through to its record.
@@ -166,8 +169,9 @@ class Inspection:
         self.tell(RunStarted(serial=unit.serial, run_id=opened.run_id))
         record = run_unit(self.bench, run_request, on_event=self.tell)
         self.records.close_run(record)
-        self._tell_decision(record)
-        self._release_after(record)
+        place = self.place(record, plan.plan)
+        self._tell_decision(record, place)
+        self._release_after(record, place)
         return record
 
     def release(self) -> None:
@@ -182,7 +186,7 @@ class Inspection:
         self.tell(NextAction(words=HOT_WORDS))
         wait_until_cool(self.bench, self.heat, tell=self.tell)
 
-    def _release_after(self, record: RunRecord) -> None:
+    def _release_after(self, record: RunRecord, place: Place) -> None:
         if self.heat.hot() is None or not record.drive_off_verified:
             return
         try:
@@ -193,7 +197,7 @@ class Inspection:
         except BenchError as error:
             self.tell(NextAction(words=str(error)))
             return
-        self.tell(NextAction(words=next_action(record)))
+        self.tell(NextAction(words=next_action(record, place=place)))
 
     def _recognise(self, scan: str, request: Request) -> tuple[PlanInUse, UnitId]:
         refusals: list[str] = []
@@ -305,7 +309,7 @@ class Inspection:
             if is_due(each.frequency, position_in_lot=in_lot + 1, position_in_panel=in_panel + 1)
         )
 
-    def _tell_decision(self, record: RunRecord) -> None:
+    def _tell_decision(self, record: RunRecord, place: Place) -> None:
         if not record.drive_off_verified:
             latched = reason("drive_not_off")
             self.tell(BenchLatched(words=f"{latched.words}. {latched.remedy}"))
@@ -318,20 +322,22 @@ class Inspection:
                 bin_name=record.bin_name,
                 reason=record.reason,
                 held=record.held,
-                next_action=next_action(record) if self.heat.hot() is None else HOT_WORDS,
+                next_action=next_action(record, place=place) if self.heat.hot() is None else HOT_WORDS,
             )
         )
 
 
-def next_action(record: RunRecord) -> str:
-    """Return the one thing the operator does after this run."""
+def next_action(record: RunRecord, *, place: Place = NOWHERE) -> str:
+    """Return the one thing the operator does after this run; `place`: the pocket that the unit has got."""
     if not record.drive_off_verified and record.reason is not None:
         return record.reason.remedy
+    where = f"bin {record.bin_number} ({record.bin_name})" + (f", {place.words}" if place.words else "")
+    trouble = f" No pocket: {place.trouble.rstrip('.')}." if place.trouble else ""
     if record.held:
-        return f"Held: put it into bin {record.bin_number} ({record.bin_name}) for the engineer."
+        return f"Held: put it into {where} for the engineer.{trouble}"
     if record.decision is Decision.INVALID and record.reason is not None and record.reason.remedy:
         return record.reason.remedy
-    return f"Put it into bin {record.bin_number} ({record.bin_name})."
+    return f"Put it into {where}.{trouble}"
 
 
 @cache

@@ -49,7 +49,7 @@ def check(file: Path, as_json: bool) -> None:
 
 
 def _plan_of(revision: "PlanRevision") -> "Plan | None":
-    """The plan of a revision; None for a text that this version can't read: it was sound for the one that released it."""
+    """The plan of a revision; None for a text that only the version that released it could read."""
     from station.core.plan_file import parse_plan
     from station.errors import PlanError
 

@@ -11,8 +11,11 @@ from station.cli.explain import unit_explain
 from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL
 from station.cli.output import decision_text, emit, result_text, say, table
 from station.cli.reports import unit_certificate
+from station.cli.unit_tray import unit_place, unit_take_out, unit_tray
 
 if TYPE_CHECKING:
+    from station.app.sorting import Sorting
+    from station.core.places import Place
     from station.core.run_record import RunRecord
     from station.inspection import Inspection, Request
     from station.records.views import RunSummary
@@ -28,6 +31,8 @@ def unit() -> None:
 
 unit.add_command(unit_explain)
 unit.add_command(unit_certificate)
+for _command in (unit_place, unit_take_out, unit_tray):
+    unit.add_command(_command)
 
 
 @unit.command()
@@ -44,6 +49,12 @@ unit.add_command(unit_certificate)
 )
 @click.option("--lot", default="", help="Take only units of this lot.")
 @click.option("--repeat", is_flag=True, help="Measure units again that are judged already.")
+@click.option(
+    "--tray",
+    "trays",
+    multiple=True,
+    help="Tray for units that pass (T7), or for one bin (2=T8); pockets count up. May be given again, or scanned.",
+)
 @click.option("--load-timeout", default=300.0, show_default=True, help="Seconds to wait for each unit.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
 @click.pass_context
@@ -56,15 +67,18 @@ def measure(
     purpose: str,
     lot: str,
     repeat: bool,
+    trays: tuple[str, ...],
     load_timeout: float,
     as_json: bool,
 ) -> None:
-    """Measure units: scan, load, run, decision, bin.
+    """Measure units: scan, load, run, decision, bin; with a tray also the pocket, which goes on record.
 
-    Serials come as arguments, or from the scanner (one a line) with "-".
+    Serials come as arguments, or from the scanner (one a line) with "-". The scan of a tray's label between two
+    units takes up that tray.
 
     \b
     Example: coilgate unit measure L2641-01-A01 --bench bench-1.toml --operator OP-07
+             coilgate unit measure - --bench bench-1.toml --operator OP-07 --tray T7
     Exit code: 0 all pass, 1 a unit is FAIL, 2 one was not measured or refused.
     """
     if bench_file is None:
@@ -72,27 +86,41 @@ def measure(
             "no bench is taken by default. Say which: --bench FILE\n"
             "For a simulated one, run in another terminal: coilgate bench simulate"
         )
+    from station.app.sorting import Sorting
     from station.cli.opening import open_stoppable
     from station.cli.telling import tell_progress
+    from station.core.places import read_tray
     from station.core.run_record import Purpose
     from station.inspection import Request
 
+    for each in trays:
+        read_tray(each)  # before a bench is taken
     request = Request(operator, Purpose(purpose), lot, repeat, load_timeout)
     with (
         open_stoppable(ctx) as station,
         station.inspecting(bench_file, plan_file=plan_file, where="coilgate unit measure") as inspection,
     ):
         inspection.tell = tell_progress
-        worst = _measure_all(inspection, _scans(serials), request, as_json)
+        sorting = Sorting(station.records, station.clock.utc_now, trays=trays)
+        inspection.place = sorting.place
+        worst = _measure_all(inspection, _scans(serials), request, sorting, as_json)
     ctx.exit(worst)
 
 
-def _measure_all(inspection: "Inspection", scans: Iterable[str], request: "Request", as_json: bool) -> int:
+def _measure_all(
+    inspection: "Inspection", scans: Iterable[str], request: "Request", sorting: "Sorting", as_json: bool
+) -> int:
     from drivers.errors import InstrumentError
+    from station.core.scans import ScanKind, recognise
     from station.errors import NestBusy, SerialError
 
+    plans = [each.plan for each in inspection.plans]
     worst = 0
     for scan in scans:
+        found = recognise(scan, plans)
+        if found.kind is ScanKind.TRAY:
+            say(sorting.use(found.text))
+            continue
         try:
             record = inspection.inspect(scan, request)
         except (SerialError, NestBusy, InstrumentError) as error:
@@ -100,7 +128,7 @@ def _measure_all(inspection: "Inspection", scans: Iterable[str], request: "Reque
             _show_refusal(scan, str(error), as_json)
             continue
         worst = max(worst, _exit_code(record))
-        _show(record, as_json)
+        _show(record, as_json, place=sorting.last)
         if not record.drive_off_verified:
             break
     return worst
@@ -129,12 +157,14 @@ def _show_refusal(scan: str, words: str, as_json: bool) -> None:
     say(f"refused: {words}")
 
 
-def _show(record: "RunRecord", as_json: bool) -> None:
+def _show(record: "RunRecord", as_json: bool, *, place: "Place | None" = None) -> None:
     from station.app.facts import run_fact
+    from station.core.places import NOWHERE
     from station.inspection import next_action
 
+    place = place or NOWHERE
     if as_json:
-        emit(run_fact(record))
+        emit(run_fact(record) | {"tray": place.tray or None, "pocket": place.pocket or None})
         return
     serial = record.opened.unit.serial
     where = f"bin {record.bin_number} ({record.bin_name})"
@@ -147,7 +177,7 @@ def _show(record: "RunRecord", as_json: bool) -> None:
         click.echo(f"  {result.characteristic:<14} {result_text(result):<28} {words} {conditional}".rstrip())
     if record.reason is not None:
         click.echo(f"  because {record.reason.words}")
-    click.echo(f"  next: {next_action(record)}")
+    click.echo(f"  next: {next_action(record, place=place)}")
 
 
 @unit.command()
@@ -167,7 +197,9 @@ def show(ctx: click.Context, serial: str, messages: bool, budget: bool, as_json:
     from station.app.facts import run_fact
     from station.cli.budget_text import show_budgets
     from station.cli.opening import open_station
+    from station.core.places import Place
     from station.errors import RecordError
+    from station.records.placings import placing_of
 
     with open_station(ctx) as station:
         summaries = station.records.runs_of(serial)
@@ -177,11 +209,14 @@ def show(ctx: click.Context, serial: str, messages: bool, budget: bool, as_json:
                 f"{serial}: no run on record in {station.records.where}. Look at the serial, or at --home."
             )
         record = station.records.run(closed[-1].run_id)
+        lies = placing_of(station.records, serial)
     if as_json:
+        where = None if lies is None else {"tray": lies.tray, "pocket": lies.pocket}
         budgets = budgets_fact(budgets_of(record.results)) if budget else {}
-        emit(run_fact(record, messages=True) | {"runs": [_summary(each) for each in summaries]} | budgets)
+        runs = {"runs": [_summary(each) for each in summaries], "lies_in": where}
+        emit(run_fact(record, messages=True) | runs | budgets)
         return
-    _show(record, False)
+    _show(record, False, place=None if lies is None else Place(lies.tray, lies.pocket))
     click.echo(f"  plan {record.opened.plan_hash[:12]}  run {record.opened.run_id}")
     rows = [
         (each.opened_utc.isoformat(" ", "seconds"), each.purpose.value, _said(each)) for each in summaries

@@ -1,10 +1,11 @@
-"""What a scan is: a badge, a lot's traveller, a panel or a unit. Only a unit's serial starts anything."""
+"""What a scan is: badge, tray, lot, panel or unit. Only a unit's serial starts anything."""
 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from station.core.places import TRAY
 from station.core.plan import Plan
 from station.core.serial_pattern import SCAN_LENGTH_LIMIT
 
@@ -18,6 +19,7 @@ class ScanKind(StrEnum):
     BADGE = "badge"
     LOT = "lot"
     PANEL = "panel"
+    TRAY = "tray"
     UNIT = "unit"
     """A unit's serial, or anything that none of the others is: `read_serial` says what is wrong with it."""
 
@@ -39,6 +41,8 @@ def recognise(text: str, plans: Sequence[Plan]) -> Scan:
         return Scan(ScanKind.UNIT, clean)
     if BADGE.fullmatch(clean):
         return Scan(ScanKind.BADGE, clean)
+    if TRAY.fullmatch(clean):
+        return Scan(ScanKind.TRAY, clean)
     for kind, group in ((ScanKind.LOT, "lot"), (ScanKind.PANEL, "panel")):
         if any(_begins(each.serial_pattern, group, clean) for each in plans):
             return Scan(kind, clean)

@@ -100,6 +100,25 @@ def test_scans_from_standard_input(shop: Shop) -> None:
     assert "L9999" in facts[2]["refused"]
 
 
+def test_units_go_into_trays_and_their_pockets_on_record(shop: Shop) -> None:
+    """A tray by option, the next by scan; the record knows each pocket, and a hand corrects one."""
+    scans = "L2641-03-A01\nT8\nL2641-03-A03\n"
+    done = shop.run(
+        "unit", "measure", "-", "--bench", str(shop.bench), "--tray", "T7", "--json", stdin=scans
+    )
+    facts = [json.loads(line) for line in done.stdout.splitlines()]
+    corrected = shop.run("unit", "place", "L2641-03-A03", "--tray", "T8", "--pocket", "4", "--who", "OP-07")
+    tray = json.loads(shop.run("unit", "tray", "T8", "--json").stdout)
+    shown = shop.run("unit", "show", "L2641-03-A01")
+
+    assert 0 == done.returncode, done.stderr
+    assert [("T7", 1), ("T8", 1)] == [(each["tray"], each["pocket"]) for each in facts]
+    assert "Tray T8 takes units that pass." in done.stderr
+    assert 0 == corrected.returncode, corrected.stderr
+    assert [("L2641-03-A03", 4)] == [(each["serial"], each["pocket"]) for each in tray["units"]]
+    assert ", tray T7, pocket 1." in shown.stdout
+
+
 def test_a_unit_that_is_judged_already_is_refused(shop: Shop) -> None:
     """A second scan measures nothing and says where the unit belongs; a repeat is asked for by name."""
     first = shop.run("unit", "measure", "L2641-02-G11", "--bench", str(shop.bench))
