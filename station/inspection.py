@@ -24,6 +24,7 @@ from station.core.events import (
 from station.core.fixture_life import FixtureLife, ServiceState, fixture_life
 from station.core.frequency import is_due
 from station.core.gates import gate
+from station.core.lot_life import LotLife, refusal
 from station.core.places import NOWHERE, Place
 from station.core.plan import MethodStep, Plan
 from station.core.reasons import reason
@@ -75,6 +76,10 @@ class InspectionRecords(Protocol):
 
     def positions(self, lot: str, panel: str, *, serial: str = "") -> tuple[int, int]:
         """Return how many units of the lot, and of the panel, were decided before this one."""
+        ...
+
+    def lot_life(self, lot: str) -> LotLife:
+        """Return what has happened to a lot: held, closed, units scrapped."""
         ...
 
     def latest_verification(self, bench: str, nest: str) -> Verification | None:
@@ -158,6 +163,8 @@ class Inspection:
     def measure(self, plan: PlanInUse, unit: UnitId, request: Request) -> RunRecord:
         """Take a known unit (a reference unit has no lot's serial) from the scan on; raises as `inspect`."""
         state = self.records.unit_state(unit.serial)
+        if request.purpose is Purpose.PRODUCTION and (why := refusal(self.records.lot_life(unit.lot), unit.serial)):
+            raise SerialError(why)
         _require_free(unit, state, request)
         self.tell(ScanTaken(serial=unit.serial))
         self.bench.mend()

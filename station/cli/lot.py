@@ -1,10 +1,11 @@
-"""`coilgate lot`: show and export lots; `lot_quality` has what the process makes."""
+"""`coilgate lot`: show and export lots; `lot_quality` has what the process makes, `lot_life` their life."""
 
 from pathlib import Path
 
 import click
 
 from station.cli.explain import lot_explain
+from station.cli.lot_life import COMMANDS as LIFE
 from station.cli.lot_quality import COMMANDS
 from station.cli.lot_sample import sample
 from station.cli.output import emit
@@ -13,10 +14,10 @@ from station.cli.reports import lot_report
 
 @click.group()
 def lot() -> None:
-    """Lots: how many units, how many pass, where they are; what the process makes; export them."""
+    """Lots: how many units, how many pass, where they are; what the process makes; receive, hold, close, export."""
 
 
-for _command in (*COMMANDS, sample):
+for _command in (*COMMANDS, *LIFE, sample):
     lot.add_command(_command)
 lot.add_command(lot_explain)
 lot.add_command(lot_report)
@@ -27,26 +28,34 @@ lot.add_command(lot_report)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 @click.pass_context
 def show(ctx: click.Context, name: str, as_json: bool) -> None:
-    """Show a lot's counts, yield, bins and reasons of failure, and how R20 spreads.
+    """Show a lot's counts, yield, bins, reasons of failure, how R20 spreads; its state, and whether it adds up.
 
     Example: coilgate lot show L2641
     """
     from station.app.facts import lot_fact
+    from station.app.lot_life import lot_now
     from station.app.lot_samples import lot_reasons
+    from station.cli.lot_life_text import life_fact, life_text
     from station.cli.opening import open_station
 
     with open_station(ctx) as station:
-        summary = station.records.lot_summary(name)
-        reasons = lot_reasons(station.records, name)
-        values = None if as_json else station.records.lot_values(name, "R20")
+        now = lot_now(station.records, name)
+        measured = name in station.records.lots()
+        summary = station.records.lot_summary(name) if measured else None
+        reasons = lot_reasons(station.records, name) if measured else ()
+        values = station.records.lot_values(name, "R20") if measured and not as_json else None
     if as_json:
         from station.cli.lot_facts import reasons_fact, yield_fact
 
-        emit(lot_fact(summary) | yield_fact(summary) | reasons_fact(reasons))
+        counts = {} if summary is None else lot_fact(summary) | yield_fact(summary) | reasons_fact(reasons)
+        emit({"lot": name} | counts | {"life": life_fact(now)})
         return
     from station.cli.lot_text import lot_text
 
-    click.echo(lot_text(summary, values, reasons=reasons))
+    if summary is None:
+        click.echo(f"Lot {name}: nothing was measured yet.\n{life_text(now)}")
+        return
+    click.echo(f"{lot_text(summary, values, reasons=reasons)}\n\n{life_text(now)}")
 
 
 @lot.command()

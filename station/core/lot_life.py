@@ -145,6 +145,7 @@ class UnitStanding:
     bin_name: str
     held: bool
     conceded: bool
+    """It fails, and is accepted by concession."""
 
 
 @dataclass(frozen=True, slots=True)

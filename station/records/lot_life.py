@@ -5,7 +5,7 @@ audit entries, so a count can't be changed unseen.
 """
 
 import json
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import asdict
 from typing import Any
 
@@ -57,13 +57,10 @@ def lots_received(records: Records) -> tuple[str, ...]:
     return tuple(sorted({each.subject.removeprefix("lot ") for each in entries}))
 
 
-def lot_unit_standings(
-    records: Records, lot_name: str, *, conceded: Collection[str] = ()
-) -> tuple[UnitStanding, ...]:
+def lot_unit_standings(records: Records, lot_name: str) -> tuple[UnitStanding, ...]:
     """Return where each unit of a lot stands, by the latest decision on its latest decided production run.
 
-    Units that are on record by other runs only have no decision. `conceded`: serials that a concession covers, besides
-    those whose decision names one. Empty for a lot without a run.
+    Units that are on record by other runs only have no decision. Empty for a lot without a run.
     """
     with records._database.reading() as connection:
         lot_key = connection.scalar(select(lot.c.lot_key).where(lot.c.lot == lot_name))
@@ -99,7 +96,6 @@ def lot_unit_standings(
         )
     # In order of place, so the latest decision on a run is what stays.
     latest = {row.unit_key: row for row in decided}
-    covered = frozenset(conceded)
     found = []
     for key, serial in serials:
         row = latest.get(key)
@@ -110,7 +106,7 @@ def lot_unit_standings(
                 0 if row is None else row.bin_number,
                 "" if row is None else row.bin_name,
                 key in held,
-                serial in covered or bool(row is not None and row.concession),
+                row is not None and bool(row.concession) and row.decision == Decision.FAIL.value,
             )
         )
     return tuple(found)

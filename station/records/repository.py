@@ -10,6 +10,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING
 
 from station.core.fixture_life import ServiceState
+from station.core.lot_life import LotLife
 from station.core.plan import Plan
 from station.core.run_record import RunOpened, RunRecord
 from station.core.verification import Verification, VerificationValue
@@ -227,6 +228,16 @@ class Records:
         from station.records.lot_rows import lot_rows
 
         return lot_rows(self._database, lot, every_run=every_run)
+
+    def lot_life(self, lot: str) -> LotLife:
+        """Return what has happened to a lot: received, held, closed; an empty life if nothing was entered.
+
+        Raises:
+            RecordError: recorded by a newer version.
+        """
+        from station.records.lot_life import lot_life
+
+        return lot_life(self, lot)
 
     def positions(self, lot: str, panel: str, *, serial: str = "") -> tuple[int, int]:
         """Return how many units of the lot, and of its panel, were decided before: for frequencies.

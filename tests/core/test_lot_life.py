@@ -104,6 +104,7 @@ def tried(life: LotLife, asked: list[LotEvent], found: list[UnitStanding]) -> li
     return lives
 
 
+@pytest.mark.slow
 @given(asked=events, found=units)
 def test_no_order_of_events_makes_the_numbers_not_add_up(asked: list[LotEvent], found: list[UnitStanding]) -> None:
     """Received and surplus are always passed, failed, held, conceded, scrapped, not measured; and what lies open or
@@ -113,6 +114,7 @@ def test_no_order_of_events_makes_the_numbers_not_add_up(asked: list[LotEvent], 
     assert all(adds_up(tally(each, found)) for each in lives)
 
 
+@pytest.mark.slow
 @given(asked=events, found=units)
 def test_events_that_were_allowed_give_the_same_life_again(asked: list[LotEvent], found: list[UnitStanding]) -> None:
     """What is on record is enough: folding the events of a life gives it back."""
@@ -121,6 +123,7 @@ def test_events_that_were_allowed_give_the_same_life_again(asked: list[LotEvent]
     assert life == life_of("L1", life.events)
 
 
+@pytest.mark.slow
 @given(asked=events, found=units)
 def test_closed_lot_takes_nothing_but_reopening(asked: list[LotEvent], found: list[UnitStanding]) -> None:
     """Whatever was done before, after closing every other change is refused, and every unit's scan."""

@@ -15,6 +15,7 @@ from station.app.files import read_plan
 from station.app.simulated import Simulation, in_memory
 from station.bench import OpenBench
 from station.core.fixture_life import ServiceState
+from station.core.lot_life import LotLife
 from station.core.plan import Characteristic, Guard, Plan
 from station.core.run_record import RunOpened, RunRecord
 from station.core.verification import Verification
@@ -38,6 +39,10 @@ class ForgetfulRecords:
     def positions(self, lot: str, panel: str, *, serial: str = "") -> tuple[int, int]:
         """Say that no unit was decided before."""
         return 0, 0
+
+    def lot_life(self, lot: str) -> LotLife:
+        """Say that nothing has happened to any lot."""
+        return LotLife(lot)
 
     def latest_verification(self, bench: str, nest: str) -> Verification | None:
         """Return the one verification."""

@@ -1,0 +1,236 @@
+"""What an engineer does with a lot as a whole: receive, hold, release, scrap, close, reopen; and where it stands."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from station.core.lot_life import (
+    HELD_PLACE,
+    UNMEASURED_PLACE,
+    Closing,
+    LotChange,
+    LotEvent,
+    LotLife,
+    LotState,
+    PlaceCount,
+    Tally,
+    UnitStanding,
+    counted_places,
+    difference_words,
+    missing_units,
+    place_of,
+    tally,
+)
+from station.errors import LotError, RecordError
+from station.records import Records
+from station.records.lot_life import change_lot, lot_unit_standings, lots_received
+from station.records.stamps import name as checked_name
+
+
+@dataclass(frozen=True, slots=True)
+class LotNow:
+    """A lot as a whole, now. `since_closing`: places whose number on record is not what it was when it was closed."""
+
+    life: LotLife
+    state: LotState
+    tally: Tally
+    since_closing: tuple[PlaceCount, ...]
+    """recorded: then; counted: on record now."""
+
+
+def lot_now(records: Records, lot: str) -> LotNow:
+    """Return where a lot stands. Raises RecordError for one that was never received and has no unit."""
+    return _now(records.lot_life(lot), lot_unit_standings(records, lot), lot)
+
+
+def is_known(records: Records, lot: str) -> bool:
+    """Tell whether anything is on record of a lot."""
+    return bool(records.lot_life(lot).events) or lot in records.lots()
+
+
+def every_lot(records: Records) -> tuple[str, ...]:
+    """Return the names of all lots, those that were received and not measured yet among them, sorted."""
+    return tuple(sorted({*records.lots(), *lots_received(records)}))
+
+
+def receive_lot(
+    records: Records, lot: str, quantity: int, *, part: str = "", who: str, why: str = "", utc: datetime
+) -> LotLife:
+    """Put on record that units came in; a second time adds, a negative quantity (with a reason) corrects."""
+    checked_name(lot, "lot")
+    event = LotEvent(LotChange.RECEIVED, who, utc, why, part=part, quantity=quantity)
+    return change_lot(records, lot, lambda life: event)[0]
+
+
+def hold_lot(records: Records, lot: str, *, who: str, why: str, utc: datetime) -> LotLife:
+    """Hold a lot: its units' scans are refused until it is released."""
+    _require_known(records, lot)
+    return change_lot(records, lot, lambda life: LotEvent(LotChange.HELD, who, utc, why))[0]
+
+
+def release_lot(records: Records, lot: str, *, who: str, why: str, utc: datetime) -> LotLife:
+    """Release a held lot."""
+    return change_lot(records, lot, lambda life: LotEvent(LotChange.RELEASED, who, utc, why))[0]
+
+
+def scrap_units(
+    records: Records, lot: str, serials: Sequence[str] = (), *, unnumbered: int = 0, who: str, why: str, utc: datetime
+) -> LotLife:
+    """Put on record that units were scrapped: by serial, or so many without one (a broken panel)."""
+    _require_known(records, lot)
+
+    def make(life: LotLife) -> LotEvent:
+        for serial in serials:
+            _require_of_lot(records, lot, serial)
+        return LotEvent(LotChange.SCRAPPED, who, utc, why, quantity=unnumbered, serials=tuple(serials))
+
+    return change_lot(records, lot, make)[0]
+
+
+def close_lot(
+    records: Records, lot: str, counted: Mapping[str, int], *, who: str, why: str = "", utc: datetime
+) -> tuple[LotLife, str]:
+    """Close a lot, reconciled with what was counted place by place; return its life, and in words what differs.
+
+    Raises LotError if a place is not counted, or a difference has no reason.
+    """
+    _require_known(records, lot)
+
+    def make(life: LotLife) -> LotEvent:
+        places = tally(life, lot_unit_standings(records, lot)).places
+        counts = counted_places(places, counted, lot=lot, part=False)
+        return LotEvent(LotChange.CLOSED, who, utc, why, counts=counts)
+
+    life, event = change_lot(records, lot, make)
+    return life, difference_words(_before(life), event)
+
+
+def close_part(
+    records: Records,
+    lot: str,
+    counted: Mapping[str, int],
+    *,
+    serials: Sequence[str] | None = None,
+    who: str,
+    why: str = "",
+    utc: datetime,
+) -> tuple[LotLife, str]:
+    """Close a part of a lot, to be shipped: the bins counted, or these units of them; the rest stays as it is.
+
+    Raises LotError as `close_lot`, or for a unit that lies in no bin.
+    """
+    _require_known(records, lot)
+
+    def make(life: LotLife) -> LotEvent:
+        lying = _lying(life, lot_unit_standings(records, lot))
+        if serials is not None:
+            strange = next((each for each in serials if each not in lying), None)
+            if strange is not None:
+                raise LotError(f"{strange} lies in no bin of lot {lot}: unknown, held, scrapped, or closed already.")
+            lying = {each: lying[each] for each in serials}
+        recorded, names = Counter(place for place, _ in lying.values()), dict(lying.values())
+        places = [PlaceCount(place, names[place], number, 0) for place, number in recorded.items()]
+        if serials is not None and set(recorded) - set(counted):
+            raise LotError(f"lot {lot}: count the units of bin {', '.join(sorted(set(recorded) - set(counted)))} too.")
+        counts = counted_places(places, counted, lot=lot, part=True)
+        chosen = tuple(serial for serial, (place, _) in lying.items() if place in counted)
+        # A serial named twice is refused where all events are, by `apply`.
+        return LotEvent(
+            LotChange.PART_CLOSED, who, utc, why, counts=counts, serials=chosen if serials is None else tuple(serials)
+        )
+
+    life, event = change_lot(records, lot, make)
+    return life, difference_words(_before(life), event)
+
+
+def reopen_lot(records: Records, lot: str, *, closing: int = 0, who: str, why: str, utc: datetime) -> LotLife:
+    """Undo a closing: the newest that stands, or the one with that number."""
+
+    def make(life: LotLife) -> LotEvent:
+        newest = life.closings[-1].number if life.closings else 0
+        return LotEvent(LotChange.REOPENED, who, utc, why, closing=closing or newest)
+
+    return change_lot(records, lot, make)[0]
+
+
+def counted_of(texts: Sequence[str], lot: str) -> dict[str, int]:
+    """Return counts from texts such as `1=1203`, `held=4`. Raises LotError for what is none, or comes twice."""
+    counted: dict[str, int] = {}
+    for text in texts:
+        place, _, number = (part.strip() for part in text.partition("="))
+        place = str(int(place)) if place.isascii() and place.isdecimal() else place
+        if not place or not (number.isascii() and number.isdecimal()) or place in counted:
+            raise LotError(f"lot {lot}: a count is a place once and its units, such as 1=1203 or held=4; got {text!r}.")
+        counted[place] = int(number)
+    return counted
+
+
+def missing_of(life: LotLife, closing: Closing) -> int:
+    """Return how many units a standing closing of the whole lot lacked against what was received."""
+    earlier = tuple(each for each in life.closings if each.number < closing.number)
+    return missing_units(LotLife(life.lot, received=life.received, closings=earlier), closing.event)
+
+
+def place_words(place: PlaceCount) -> str:
+    """Return a place for people: `bin 1 (low R)`, `held`, `unmeasured (in no bin)`."""
+    if place.place.isdecimal():
+        return f"bin {place.place}{f' ({place.name})' if place.name else ''}"
+    return {
+        HELD_PLACE: "held (set aside, whatever bin they came from)",
+        UNMEASURED_PLACE: "unmeasured (in no bin)",
+    }.get(place.place, place.place)
+
+
+def _now(life: LotLife, units: Sequence[UnitStanding], lot: str) -> LotNow:
+    if not life.events and not units:
+        raise _unknown(lot)
+    found = tally(life, units)
+    state = life.state(measured=any(each.decision is not None for each in units))
+    changed: tuple[PlaceCount, ...] = ()
+    if life.closed is not None:
+        then = {each.place: each for each in life.closed.event.counts}
+        now = {each.place: each for each in found.places}
+        changed = tuple(
+            PlaceCount(place, (now.get(place) or then[place]).name, before, after)
+            for place in {**then, **now}
+            if (before := then[place].recorded if place in then else 0)
+            != (after := now[place].recorded if place in now else 0)
+        )
+    return LotNow(life, state, found, changed)
+
+
+def _before(life: LotLife) -> LotLife:
+    """The life before its last closing: what the closing was reconciled with."""
+    return LotLife(life.lot, received=life.received, closings=life.closings[:-1])
+
+
+def _lying(life: LotLife, units: Sequence[UnitStanding]) -> dict[str, tuple[str, str]]:
+    """Units in bins that are not closed: serial to place and the bin's name."""
+    return {
+        each.serial: (place, each.bin_name)
+        for each in units
+        if (place := place_of(each)).isdecimal()
+        and each.serial not in life.closed_units
+        and each.serial not in life.scrapped
+    }
+
+
+def _require_known(records: Records, lot: str) -> None:
+    if not is_known(records, lot):
+        raise _unknown(lot)
+
+
+def _require_of_lot(records: Records, lot: str, serial: str) -> None:
+    """A unit of another lot is not scrapped here; one that nobody measured yet may be of any."""
+    checked_name(serial, "serial")
+    state = records.unit_state(serial)
+    if state is not None and state.unit.lot != lot:
+        raise LotError(f"{serial} is of lot {state.unit.lot}, not {lot}.")
+
+
+def _unknown(lot: str) -> RecordError:
+    return RecordError(
+        f"lot {lot!r} is not on record. Check the name, or receive it: "
+        f"coilgate lot receive {lot} --quantity N --who BADGE"
+    )
