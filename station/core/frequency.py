@@ -20,7 +20,7 @@ def parse_frequency(text: str) -> Frequency:
         if match and (kind is FrequencyKind.EVERY or int(match.group(1)) >= 1):
             return Frequency(kind, int(match.group(1) or 1))
     raise ValueError(
-        f"must be 'every unit', '1 in 25', 'first 5' or 'first 2 of each panel', with 1 or more; got {text!r}"
+        f"must be 'every unit', '1 in 25', 'first 5' or 'first 2 of each panel', with 1 or more; got {text[:40]!r}"
     )
 
 
