@@ -20,6 +20,7 @@ from station.app.files import read_bench
 from station.app.hands import ToldHands
 from station.app.plans import plans_in_use
 from station.app.shown import SPREAD_OF, Shown
+from station.app.sorting import Sorting
 from station.app.station import Station
 from station.bench import OpenBench
 from station.core.board import Board, Phase, advance
@@ -63,6 +64,8 @@ class Workplace:
         """
         self.station = station
         self._references = references
+        self.sorting = Sorting(station.records, station.clock.utc_now)
+        """The trays that are being filled; told by the scan of their labels, after a start anew."""
         self._where = where
         self._shown = Shown(plans=self._released())
         self._ring = EventRing()
@@ -153,6 +156,8 @@ class Workplace:
             self.set_lot(found.text)
         elif found.kind is ScanKind.PANEL:
             self.refuse(text, f"{found.text} is a panel's code. Scan a unit on it.")
+        elif found.kind is ScanKind.TRAY:
+            self.use_tray(found.text)
         else:
             self._measure(found.text, operator, repeat=repeat)
 
@@ -162,6 +167,16 @@ class Workplace:
             self.refuse(lot, f"Lot {lot} was not taken up: {self._under_way()}. Scan it again afterwards.")
             return
         self._show(lot=lot, spread=self._spread(lot))
+
+    def use_tray(self, text: str) -> None:
+        """Take up a tray: `T7` for units that pass, `2=T8` for those of bin 2. A unit that waits goes into it."""
+        if self._shown.board.busy:
+            self.refuse(text, f"Tray {text[:20]} was not taken up: {self._under_way()}. Scan it again afterwards.")
+            return
+        try:
+            self._tell(NextAction(words=self.sorting.use(text)))
+        except StationError as error:
+            self.refuse(text, str(error))
 
     def verify(self, operator: str, *, part: str = "") -> None:
         """Measure the reference units."""
@@ -282,6 +297,7 @@ class Workplace:
 
     def _begin(self, inspection: Inspection) -> None:
         inspection.tell = self._tell
+        inspection.place = self.sorting.place
         self._show(
             bench=inspection.bench.setup,
             trouble="",

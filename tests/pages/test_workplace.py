@@ -21,6 +21,7 @@ from station.core.results import Decision
 from station.data import data_path
 from station.inspection import Inspection
 from station.pages.application import make_application
+from station.records.placings import placing_of
 from station.stop import NestStop
 from tests.pages.station_in_browser import held_at, settled, wait_for, workplace_on
 
@@ -247,3 +248,19 @@ def test_bench_is_opened_again_after_a_repair(tmp_path: Path) -> None:
     assert (400, 303, 403, 303) == tuple(each.status_code for each in (missing, opened, nobody, again))
     assert first is not None
     assert decided is not None, notice
+
+
+def test_scanned_tray_takes_the_units_that_pass(workplace: Workplace) -> None:
+    """The next action names tray and pocket, and so does the record."""
+    workplace.verify("OP-07")
+    settled(workplace, verified=True)
+    workplace.scan("T7", "OP-07")
+    said = workplace.shown.board.action
+    workplace.scan(FIRST, "OP-07")
+    settled(workplace)
+    placing = placing_of(workplace.station.records, FIRST)
+
+    assert "Tray T7 takes units that pass." == said
+    assert ", tray T7, pocket 1." in workplace.shown.board.action
+    assert placing is not None
+    assert ("T7", 1) == (placing.tray, placing.pocket)
