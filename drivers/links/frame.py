@@ -27,7 +27,9 @@ def parse_frame(text: str) -> SerialFrame:
     """
     found = re.fullmatch(r"([5-8])([NEO])([12])", text.upper())
     if not found:
-        raise ValueError(f"a serial frame must be data bits 5 to 8, parity N, E or O, stop bits 1 or 2; got {text[:40]!r}")
+        raise ValueError(
+            f"a serial frame must be data bits 5 to 8, parity N, E or O, stop bits 1 or 2; got {text[:40]!r}"
+        )
     return SerialFrame(data_bits=int(found[1]), parity=found[2], stop_bits=int(found[3]))
 
 

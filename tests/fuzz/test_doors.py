@@ -49,13 +49,14 @@ def _spoiled_bytes(draw: st.DrawFn, sound: tuple[bytes, ...]) -> bytes:
 def test_text_is_taken_or_refused_in_words(door: TextDoor, data: st.DataObject) -> None:
     """Nothing but the parser's own refusal gets out, and that one says something."""
     text = data.draw(_ANY_TEXT | _spoiled_text(door.sound))
+    said = "taken"
     try:
         door.parse(text)
     except door.refuses as error:
         said = str(error)
 
-        assert said.strip()
-        assert "\x00" not in said
+    assert said.strip()
+    assert "\x00" not in said
 
 
 @pytest.mark.slow
@@ -67,22 +68,26 @@ def test_bytes_are_taken_or_refused_in_words(door: ByteDoor, data: st.DataObject
     try:
         found = door.parse(message)
     except door.refuses as error:
-        assert str(error).strip()
-    else:
-        assert not (isinstance(found, float) and not math.isfinite(found))
+        found = str(error).strip()
+
+    assert found not in ("", math.inf, -math.inf)
+    assert found == found  # and not NaN
 
 
 @pytest.mark.parametrize("door", TEXT_DOORS, ids=lambda door: door.name)
 def test_a_megabyte_is_refused_in_few_words(door: TextDoor) -> None:
     """A megabyte of one letter, of brackets or of short lines ends soon, and what it says can be read."""
     for text in ("A" * 1_000_000, "[" * 1_000_000, "a,b\n" * 250_000):
+        said = ""
         try:
             door.parse(text)
         except door.refuses as error:
-            assert len(str(error)) < 2_000
+            said = str(error)
+
+        assert len(said) < 2_000
 
 
-@pytest.mark.parametrize("door", (*TEXT_DOORS, *BYTE_DOORS), ids=lambda door: door.name)
+@pytest.mark.parametrize("door", [*TEXT_DOORS, *BYTE_DOORS], ids=lambda door: door.name)
 def test_sound_input_is_taken(door: TextDoor | ByteDoor) -> None:
     """What the other tests spoil is sound: they begin inside the parser, not at its first line."""
     taken = 0
