@@ -16,7 +16,7 @@ from station.errors import RecordError, StationError
 from station.quality.set_classes import SetClasses, set_classes
 from station.quality.sets import Agreed, MatchedSets, matched_sets
 from station.quality.sets_several import matched_sets_several
-from station.records import Records
+from station.records import AuditEntry, Records
 from station.records.standing import lot_standing
 
 ACTION = "record sets"
@@ -130,29 +130,43 @@ def record_sets(
 ) -> tuple[str, ...]:
     """Put sets on record, under the last lot's name; return their names.
 
-    Raises RecordError without who or why, or if a unit has gone into another set meanwhile.
+    One transaction: who records meanwhile comes before or after, never between the look at what is free and the entry.
+    Raises RecordError without who or why, or if a unit has gone into another set, or was measured again, meanwhile.
     """
     if not who.strip() or not why.strip():
         raise RecordError("sets are put on record by somebody, for a reason: say --who and --why.")
-    again = candidates(
-        records, units.lots, [(each.characteristic, _tolerance_text(each)) for each in units.quantities]
-    )
-    gone = {units.serials[i] for each in found.sets for i in each} - set(again.serials)
-    if gone:
-        raise RecordError(f"{min(gone)} is no longer free for a set. Propose the sets again.")
-    lot = units.lots[-1]
-    names = set_names(records, lot, len(found.sets))
-    entry = {
-        "format": _FORMAT,
-        "why": why,
-        "lots": list(units.lots),
-        "tolerances": {each.characteristic: _tolerance_text(each) for each in units.quantities},
-        "sets": {
-            name: [units.serials[i] for i in members] for name, members in zip(names, found.sets, strict=True)
-        },
-    }
-    records.audit(who=who, action=ACTION, subject=_SUBJECT, why=json.dumps(entry), utc=utc)
-    return names
+    lot, made = units.lots[-1], list[tuple[str, ...]]()
+
+    def make(_before: tuple[AuditEntry, ...]) -> AuditEntry:
+        _require_free(records, units, found)
+        names = set_names(records, lot, len(found.sets))
+        made.append(names)
+        entry = {
+            "format": _FORMAT,
+            "why": why,
+            "lots": list(units.lots),
+            "tolerances": {each.characteristic: _tolerance_text(each) for each in units.quantities},
+            "sets": {
+                name: [units.serials[i] for i in members] for name, members in zip(names, found.sets, strict=True)
+            },
+        }
+        return AuditEntry(utc, who, ACTION, _SUBJECT, json.dumps(entry))
+
+    records.audit_from(_SUBJECT, make)
+    return made[-1]
+
+
+def _require_free(records: Records, units: Candidates, found: MatchedSets) -> None:
+    """Refuse sets of units that are no longer free, or whose values are no longer those that they were matched by."""
+    tolerances = [(each.characteristic, _tolerance_text(each)) for each in units.quantities]
+    now = candidates(records, units.lots, tolerances)
+    values = dict(zip(now.serials, map(tuple, now.values.tolist()), strict=True))
+    for i in sorted(i for members in found.sets for i in members):
+        serial, matched = units.serials[i], tuple(units.values[i].tolist())
+        if serial not in values:
+            raise RecordError(f"{serial} is no longer free for a set. Propose the sets again.")
+        if values[serial] != matched:
+            raise RecordError(f"{serial} was measured again meanwhile. Propose the sets again.")
 
 
 def sets_on_record(records: Records, *, lot: str = "") -> Mapping[str, tuple[str, ...]]:
