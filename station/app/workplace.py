@@ -5,6 +5,7 @@ thread touches the bench, so a browser that goes away takes nothing with it.
 """
 
 import threading
+import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from contextlib import AbstractContextManager, ExitStack
@@ -30,6 +31,8 @@ from station.core.events import (
     BenchLatched,
     Event,
     EventRing,
+    HeatingSample,
+    NestHot,
     NextAction,
     ScanEnded,
     ScanRefused,
@@ -47,6 +50,9 @@ if TYPE_CHECKING:
     from station.app.simulated import Simulation
 
 LONGEST_SHIFT = timedelta(hours=12)
+
+CURVE_S = 0.1
+"""A heating curve is shown anew no more often than this: its samples come faster on a simulated bench."""
 
 Listener = Callable[[], None]
 """Called from any thread whenever `shown` has changed; must not block."""
@@ -76,6 +82,7 @@ class Workplace:
         self._confirmed = threading.Event()
         self._typed = ""
         self._operator = ""
+        self._curve_shown_s = 0.0
 
     def __enter__(self) -> "Workplace":
         return self
@@ -136,6 +143,7 @@ class Workplace:
         self._nest = nest
         self._stack.push(nest)
         nest.run(self._begin, what="opening the bench")
+        self._wait_until_cool()
 
     def close(self) -> None:
         """Stop what is under way, make the bench safe, close it. More than once is fine."""
@@ -265,12 +273,19 @@ class Workplace:
 
         self._submit(work, text=text, what=f"unit {text[:40]}")
 
-    def _submit(self, work: Callable[[Inspection], None], *, text: str, what: str) -> None:
+    def _submit(
+        self,
+        work: Callable[[Inspection], None],
+        *,
+        text: str,
+        what: str,
+        ended: Callable[["Future[None]"], None] | None = None,
+    ) -> None:
         if self._nest is None:
             self.refuse(text, f"No bench is open. {self._shown.trouble or 'Open one first.'}")
             return
         try:
-            self._nest.submit(work, what=what).add_done_callback(self._ended)
+            self._nest.submit(work, what=what).add_done_callback(ended or self._ended)
         except NestBusy:
             self.refuse(text, f"'{text[:40]}' was NOT taken: {self._under_way()}. Wait for its end, then scan again.")
         except StationError as error:
@@ -286,11 +301,32 @@ class Workplace:
             self._tell(ScanEnded(words=f"The station itself made an error: {error}. Call the engineer."))
         # Not part of the work: the next scan is accepted already while the counts are read anew.
         self._refresh()
+        if error is None or isinstance(error, Stopped):
+            self._wait_until_cool()
+
+    def _wait_until_cool(self) -> None:
+        """A nest that is hot with nothing under way (a restart, a stop while it cooled) is released all the same."""
+        if self._shown.board.hot is not None and not self._shown.board.latched and not self.station.stop.ended:
+            self._submit(
+                lambda inspection: inspection.release(),
+                text="",
+                what="waiting until the nest is cool",
+                ended=self._cooled,
+            )
+
+    def _cooled(self, outcome: "Future[None]") -> None:
+        error = outcome.exception()
+        if isinstance(error, Stopped):
+            self._wait_until_cool()  # the drive is off: there is nothing to stop
+        elif error is not None:
+            self._tell(ScanEnded(words=str(error)))
 
     def _under_way(self) -> str:
         board = self._shown.board
         if board.verifying:
             return "the bench is being verified"
+        if board.hot is not None and not board.busy:
+            return "the nest is hot"
         return f"{board.serial} is being {'loaded' if board.phase is Phase.LOADING else 'measured'}"
 
     # In the nest's thread
@@ -306,6 +342,11 @@ class Workplace:
             calibration_overdue=inspection.calibration_overdue,
         )
         self._look_at_probes(inspection)
+        mark = inspection.heat.hot()
+        if mark is not None:
+            self._tell(
+                NestHot(touch_limit_degc=mark.touch_limit_degc, driven=False, cool_by_utc=mark.cool_by_utc)
+            )
         latched = getattr(inspection.bench, "latched", "")
         if latched:
             self._tell(BenchLatched(words=latched))
@@ -360,9 +401,22 @@ class Workplace:
 
     def _tell(self, event: Event) -> None:
         with self._lock:
-            board = advance(self._shown.board, self._ring.add(event))
+            before = self._shown.board
+            board = advance(before, self._ring.add(event))
             self._shown = replace(self._shown, board=board, version=self._shown.version + 1)
-        self._announce()
+        if not self._too_soon(event, before, board):
+            self._announce()
+
+    def _too_soon(self, event: Event, before: Board, after: Board) -> bool:
+        """Tell whether this is one more point of a curve, so soon after one that was shown that it can wait."""
+        more = isinstance(event, HeatingSample | NestHot) and before.hot is not None
+        if not more or before.driven != after.driven:
+            return False
+        now_s = time.monotonic()
+        if now_s - self._curve_shown_s < CURVE_S:
+            return True
+        self._curve_shown_s = now_s
+        return False
 
     def _show(self, **changes: object) -> None:
         with self._lock:

@@ -69,6 +69,8 @@ class Board:
     field: tuple[FieldReading, ...] = ()
     curve: tuple[HeatingSample, ...] = ()
     """The heating curve of this unit, kept after its decision."""
+    usual_heating_s: float = 0.0
+    """How long the last unit was heated that was not soaked out; 0: none yet."""
     hot: NestHot | None = None
     """The coil is too hot to touch, or about to be; whatever else is shown."""
 
@@ -137,7 +139,9 @@ def _fold_reading(board: Board, event: Event) -> Board:
             curve = board.curve if len(board.curve) < MOST_CURVE_POINTS else board.curve[::2]
             return replace(board, curve=(*curve, event))
         case NestHot():
-            return replace(board, hot=event)
+            ended = board.hot is not None and board.hot.driven and not event.driven and board.curve
+            took_s = board.curve[-1].time_s if ended and not board.curve[-1].soaked_out else board.usual_heating_s
+            return replace(board, hot=event, usual_heating_s=took_s)
         case _:
             return replace(board, hot=None)
 
@@ -152,14 +156,17 @@ def _decided(board: Board, event: RunDecided) -> Board:
 def _fold_rare(board: Board, event: Event) -> Board:
     match event:
         case VerificationStarted():
-            return Board(verifying=True, phase=Phase.LOADING, latched=board.latched, hot=board.hot)
+            return replace(_empty(board), verifying=True, phase=Phase.LOADING)
         case VerificationEnded():
-            return Board(latched=board.latched, verification=event, hot=board.hot)
+            return replace(_empty(board), verification=event)
         case ScanEnded():
-            return Board(
-                notice=event.words, latched=board.latched, verification=board.verification, hot=board.hot
-            )
+            return replace(_empty(board), notice=event.words, verification=board.verification)
         case BenchLatched():
             return replace(board, latched=event.words)
         case _:
             return board
+
+
+def _empty(board: Board) -> Board:
+    """What stays whatever unit comes: a latch, a hot nest, how long heating takes."""
+    return Board(latched=board.latched, hot=board.hot, usual_heating_s=board.usual_heating_s)

@@ -14,17 +14,16 @@ from datetime import UTC, datetime
 from jinja2 import Environment
 from markupsafe import Markup
 
-from station.app.drawing import axial_field
-from station.app.shown import SPREAD_OF, Shown
+from station.app.shown import Shown
 from station.app.workplace import Workplace
 from station.core.board import Phase
-from station.core.characteristics import field_name
+from station.core.events import NestHot, ReadingTaken
 from station.core.limits import judge
-from station.core.plan import FieldStep, Plan
 from station.core.results import Decision, Judgement, Result
 from station.errors import StationError
 from station.pages import svg
-from station.pages.words import KINDS, WORDS, quantity, shape
+from station.pages.drawings import field_profile, heating_curve, heating_words, spread
+from station.pages.words import KINDS, WORDS, shape, to_the_second
 
 BOOT = secrets.token_hex(4)
 """Tells this program's numbers from those of the one before it."""
@@ -41,6 +40,8 @@ class Line:
     result: Result | None
     judgement: Judgement | None
     ruler: Markup
+    reading: ReadingTaken | None = None
+    """The last single reading, while there is no result."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,8 @@ def verdict(shown: Shown) -> Verdict:
         because = found.reason.words if found.reason is not None else ""
         place = f"Bin {found.bin_number} · {found.bin_name}"
         return Verdict("held" if found.held else KINDS[found.decision], WORDS[found.decision], place, because)
+    if board.hot is not None and not board.hot.driven:
+        return Verdict("hot", "hot")
     if board.verifying:
         return Verdict("action", "verifying")
     if board.phase is Phase.LOADING:
@@ -90,6 +93,18 @@ def next_words(shown: Shown, *, signed_in: bool) -> str:
     return "Scan a unit." if shown.lot else "Scan the lot's traveller, or the first unit."
 
 
+def hot_words(hot: NestHot) -> str:
+    """Return the caution of a hot nest: until when nobody may touch the coil, by the thermometer and by the clock."""
+    now = "" if hot.reads_degc is None else f" (now {hot.reads_degc:.0f} °C)"
+    by_reading = f"the nest reads below {hot.touch_limit_degc:g} °C{now}"
+    if hot.cool_by_utc is None:
+        return f"Do not touch the coil until {by_reading} and this note is gone."
+    by_clock = to_the_second(hot.cool_by_utc)
+    if not hot.driven and hot.reads_degc is None:
+        return f"Do not touch the coil until {by_clock}: no thermometer can tell that it is cool earlier."
+    return f"Do not touch the coil until {by_reading}; at {by_clock} at the latest."
+
+
 def verified_words(shown: Shown) -> tuple[str, str]:
     """Return the class and the words that say whether the bench is verified, and until when."""
     against = shown.stands_against(datetime.now(UTC))
@@ -106,6 +121,7 @@ def lines(shown: Shown) -> list[Line]:
     """Return each characteristic of the plan with its result so far."""
     plan = shown.plan
     by_name = {each.characteristic: each for each in shown.board.results}
+    readings = {each.characteristic: each for each in shown.board.readings}
     if plan is None:
         return []
     made = []
@@ -115,55 +131,10 @@ def lines(shown: Shown) -> list[Line]:
         value = None if found is None else found.value
         u95 = None if found is None else found.expanded_uncertainty
         title = f"{each.name} between its limits" if found else f"{each.name}: no result yet"
-        made.append(Line(each.name, found, judged, svg.ruler(value, u95, (each.lower, each.upper), title=title)))
+        ruler = svg.ruler(value, u95, (each.lower, each.upper), title=title)
+        reading = None if found is not None or shown.board.decided else readings.get(each.name)
+        made.append(Line(each.name, found, judged, ruler, reading))
     return made
-
-
-def field_profile(plan: Plan | None, results: tuple[Result, ...]) -> Markup:
-    """Draw the field over height against drawing and limits; nothing for a plan without field."""
-    step = next((each for each in plan.steps if isinstance(each, FieldStep)), None) if plan else None
-    if plan is None or step is None or not step.heights_m:
-        return Markup("")
-    drawn = _drawn(plan, step)
-    fields = [each for each in plan.characteristics if each.name in drawn]
-    measured = [
-        (drawn[each.characteristic][0], each.value / drawn[each.characteristic][1])
-        for each in results
-        if each.characteristic in drawn and each.value is not None
-    ]
-    limits = [
-        (
-            drawn[each.name][0],
-            None if each.lower is None else each.lower / drawn[each.name][1],
-            None if each.upper is None else each.upper / drawn[each.name][1],
-        )
-        for each in fields
-    ]
-    return svg.profile(measured, limits, title="field over height, as multiples of the drawing's, with limits")
-
-
-_DRAWN: dict[str, dict[str, tuple[float, float]]] = {}
-
-
-def _drawn(plan: Plan, step: FieldStep) -> dict[str, tuple[float, float]]:
-    """Return height in m and the drawing's field in T/A by characteristic; kept a plan, it takes a moment."""
-    if plan.text_hash not in _DRAWN:
-        field = axial_field(plan.coil)
-        _DRAWN[plan.text_hash] = {field_name(each): (each, field(each, 0.0)) for each in step.heights_m}
-    return _DRAWN[plan.text_hash]
-
-
-def spread(shown: Shown) -> Markup:
-    """Draw where this unit's R lies in the lot so far."""
-    plan = shown.plan
-    found = plan.characteristic(SPREAD_OF) if plan else None
-    if found is None:
-        return Markup("")
-    own = next((each.value for each in shown.board.results if each.characteristic == SPREAD_OF), None)
-    title = f"{SPREAD_OF} of {len(shown.spread)} units of the lot so far"
-    if own is not None:
-        title += f", this unit {quantity(own, 'ohm')}"
-    return svg.histogram(shown.spread, "ohm", (found.lower, found.upper), mark=own, title=title)
 
 
 def board_html(templates: Environment, shown: Shown, *, signed_in: bool) -> str:
@@ -175,8 +146,11 @@ def board_html(templates: Environment, shown: Shown, *, signed_in: bool) -> str:
         verdict=verdict(shown),
         next_words=next_words(shown, signed_in=signed_in),
         lines=lines(shown),
-        profile=field_profile(shown.plan, shown.board.results),
+        profile=field_profile(shown.plan, shown.board.results, taken=shown.board.field),
         spread=spread(shown),
+        curve=heating_curve(shown),
+        curve_words=heating_words(shown),
+        hot="" if shown.board.hot is None else hot_words(shown.board.hot),
         verified_kind=kind,
         verified=words_said,
         Decision=Decision,

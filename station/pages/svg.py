@@ -121,17 +121,20 @@ def profile(
     measured: Sequence[tuple[float, float]],
     limits: Sequence[tuple[float, float | None, float | None]],
     *,
+    readings: Sequence[tuple[float, float]] = (),
     title: str,
 ) -> Markup:
     """Draw field over height as multiples of the drawing's: points, limits as bars. Heights in m.
 
     Against the drawing and not as such: a field falls tenfold over a few mm, and its limits would be a hair.
-    A line that slopes tells of a wrong height, one that lies off 1 of a wrong coil.
+    A line that slopes tells of a wrong height, one that lies off 1 of a wrong coil. `readings` are single ones that
+    came before the results: dots.
     """
     if not limits:
         return Markup("")
     x = Axis(0.0, max(each[0] for each in limits) * 1e3 * 1.1, LEFT, WIDTH - RIGHT)
-    low, high = span([1.0, *(b for _, b in measured), *(v for _, *pair in limits for v in pair)], margin=0.12)
+    values = [b for _, b in (*measured, *readings)]
+    low, high = span([1.0, *values, *(v for _, *pair in limits for v in pair)], margin=0.12)
     y = Axis(low, high, HEIGHT - BOTTOM, TOP)
     parts = [f'<path class="design" d="M{LEFT} {y.place(1.0)}H{WIDTH - RIGHT}"/>']
     for height, lower, upper in limits:
@@ -139,6 +142,9 @@ def profile(
         bottom, top = (y.start if lower is None else y.place(lower)), (y.end if upper is None else y.place(upper))
         parts.append(f'<rect class="allowed" x="{at - 5:.1f}" y="{top}" width="10" height="{bottom - top:.1f}"/>')
         parts.append(f'<path class="limit" d="M{at - 8:.1f} {top}h16M{at - 8:.1f} {bottom}h16"/>')
+    parts += [
+        f'<circle class="dot" cx="{x.place(height * 1e3)}" cy="{y.place(field)}" r="3"/>' for height, field in readings
+    ]
     for height, field in measured:
         parts.append(f'<path class="mark" d="M{x.place(height * 1e3)} {y.place(field) - 6:.1f}l5 6l-5 6l-5 -6z"/>')
     return _frame(parts + _axis_x(x, "mm") + _axis_y(y, unit="× drawing"), title)
@@ -196,6 +202,48 @@ def curve(points: Sequence[tuple[float, float]], x_unit: str, y_unit: str, *, ti
     return _frame([*drawn, *_axis_x(x, unit_x), *_axis_y(y, unit=unit_y)], title)
 
 
+def heating(
+    points: Sequence[tuple[float, float]],
+    foretold: tuple[float, float] | None,
+    levels: Sequence[tuple[float, str]],
+    limit_k: float | None,
+    *,
+    title: str,
+) -> Markup:
+    """Draw a rise in K over time in s while it climbs, and where it is foretold to settle.
+
+    Args:
+        points: (time, rise), in order of time.
+        foretold: steady rise and the half width of its interval; None: not known, or over.
+        levels: where each drive level begins, and what it is called.
+        limit_k: of the level that is on.
+    """
+    if len(points) < 2:
+        return Markup("")
+    end_s = points[-1][0]
+    room = 1.25 if foretold else 1.02
+    x = Axis(0.0, max(end_s * room, 5.0), LEFT, WIDTH - RIGHT)
+    ends = [] if foretold is None else [foretold[0] - foretold[1], foretold[0] + foretold[1]]
+    top = max([*(each for _, each in points), *([limit_k] if limit_k else [])])
+    y = Axis(0.0, max(5.0, 1.1 * max([top, *(each for each in ends if each < 2.5 * top)])), HEIGHT - BOTTOM, TOP)
+    parts = []
+    for start_s, name in levels:
+        at = x.place(start_s)
+        parts.append(f'<path class="level" d="M{at} {TOP}V{HEIGHT - BOTTOM}"/>')
+        parts.append(f'<text x="{at + 3}" y="{HEIGHT - BOTTOM - 4}" class="tick start">{escape(name)}</text>')
+    if limit_k is not None:
+        parts.append(f'<path class="limit" d="M{LEFT} {y.place(limit_k)}H{WIDTH - RIGHT}"/>')
+    if foretold is not None:
+        upper, lower = (max(TOP, min(y.start, y.place(foretold[0] + sign * foretold[1]))) for sign in (1, -1))
+        start, at = x.place(end_s), max(TOP, y.place(foretold[0]))
+        wide, high = round(WIDTH - RIGHT - start, 1), max(1.0, lower - upper)
+        parts.append(f'<rect class="foretold" x="{start}" y="{upper}" width="{wide}" height="{high:.1f}"/>')
+        parts.append(f'<path class="foretold-line" d="M{start} {at}H{WIDTH - RIGHT}"/>')
+    places = " ".join(f"{x.place(a)},{y.place(max(0.0, b))}" for a, b in points)
+    parts.append(f'<polyline class="curve hot" points="{places}"/>')
+    return _frame([*parts, *_axis_x(x, "s"), *_axis_y(y, unit="K")], title)
+
+
 def _limit_lines(x: Axis, limits: Iterable[float | None], *, height: int = HEIGHT) -> list[str]:
     return [
         f'<path class="limit" d="M{x.place(each)} {TOP}V{height - BOTTOM}"/>' for each in limits if each is not None
@@ -216,7 +264,7 @@ def _axis_x(x: Axis, unit: str, *, height: int = HEIGHT) -> list[str]:
         parts.append(f'<path class="axis" d="M{at} {foot}v3"/>')
         parts.append(f'<text x="{at}" y="{foot + 14}" class="tick">{x.tick_text(tick)}</text>')
     if unit not in ("", "1"):
-        parts.append(f'<text x="{WIDTH - RIGHT}" y="{foot + 26}" class="unit">{escape(unit)}</text>')
+        parts.append(f'<text x="{WIDTH - RIGHT}" y="{foot + 26}" class="unit">{_printed(unit)}</text>')
     return parts
 
 
@@ -225,8 +273,12 @@ def _axis_y(y: Axis, *, unit: str = "") -> list[str]:
     for tick in y.ticks()[:7]:
         parts.append(f'<text x="{LEFT - 4}" y="{y.place(tick) + 4}" class="tick end">{y.tick_text(tick)}</text>')
     if unit not in ("", "1"):
-        parts.append(f'<text x="{LEFT + 4}" y="{TOP + 8}" class="unit start">{escape(unit)}</text>')
+        parts.append(f'<text x="{LEFT + 4}" y="{TOP + 8}" class="unit start">{_printed(unit)}</text>')
     return parts
+
+
+def _printed(unit: str) -> Markup:
+    return escape(unit.replace("ohm", "Ω"))
 
 
 def _frame(parts: Iterable[str], title: str) -> Markup:

@@ -11,7 +11,7 @@ from station.core.plan import Plan
 from station.core.run_record import RunRecord, Trace
 from station.errors import RecordError
 from station.pages import svg
-from station.pages.live import field_profile
+from station.pages.drawings import field_profile
 from station.pages.site import badge_of, form_of, later, needs, page, refused, site_of
 
 RELEASE_REASONS = ("reseated", "cleaned", "bench put right", "measured elsewhere", "scrapped", "other")

@@ -20,6 +20,9 @@ _SHAPES = {
     '<path class="cut" d="M9.5 11a2.6 2.6 0 1 1 3.6 2.4q-1.1.5-1.1 1.9M12 18.4v.4"/>',
     "action": '<path d="M3 7h10V2l9 10l-9 10v-5H3z"/>',
     "driven": '<rect x="2" y="2" width="20" height="20" rx="4"/><path class="cut" d="M13 4l-6 9h4l-1 7l7-10h-4.500z"/>',
+    # Hot surface, after the meaning of IEC 60417-5041; our own drawing.
+    "hot": '<rect x="2" y="2" width="20" height="20" rx="4"/>'
+    '<path class="cut" d="M5.5 18.5h13M8 15.5q-2-2.5 0-5t0-5M12 15.5q-2-2.5 0-5t0-5M16 15.5q-2-2.5 0-5t0-5"/>',
     "held": '<path d="M3 3h18v18H3z"/><path class="cut" d="M9 7v10M15 7v10"/>',
 }
 
@@ -65,6 +68,17 @@ def percent(fraction: float | None) -> str:
 def moment(when: datetime) -> str:
     """Return a time with its date, in the bench's own time zone, with the offset."""
     return when.astimezone().strftime("%Y-%m-%d %H:%M UTC%z")
+
+
+def to_the_second(when: datetime) -> str:
+    """Return a time of day to the second: for what somebody waits for."""
+    return when.astimezone().strftime("%H:%M:%S")
+
+
+def span_words(seconds: float) -> str:
+    """Return a span of time as people say it, rounded up: `1 min 40 s`."""
+    whole = math.ceil(seconds)
+    return f"{whole} s" if whole < 60 else f"{whole // 60} min {whole % 60:02d} s"
 
 
 def clock_time(when: datetime) -> str:

@@ -5,6 +5,7 @@ import shutil
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -61,11 +62,12 @@ def workplace_on(
     faults: tuple[Fault, ...] = (),
     speed: float = 100.0,
     bench: bool = True,
+    plan_file: str = "IS-20.toml",
 ) -> Iterator[Workplace]:
-    """Give a workplace on a simulated bench over real ports, with the invented plan released."""
+    """Give a workplace on a simulated bench over real ports, with an invented plan released."""
     with Station.open(home) as station, Workplace(station, where="a test") as workplace:
         if bench:
-            plan = read_plan(data_path("plans/IS-20.toml"))
+            plan = read_plan(data_path(f"plans/{plan_file}"))
             station.records.release_plan(plan, who="EN-02", why="tests", utc=station.clock.utc_now())
             workplace.plans_changed()
             workplace.simulate(
@@ -113,7 +115,7 @@ def wait_for(workplace: Workplace, condition: Callable[[], bool]) -> None:
         while not condition():
             changed.clear()
             if not condition() and not changed.wait(DEADLINE_S):
-                raise AssertionError(f"not in time: {workplace.shown.board}")
+                raise AssertionError(f"not in time: {replace(workplace.shown.board, results=(), curve=())}")
     finally:
         unsubscribe()
 

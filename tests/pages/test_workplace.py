@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from station.app.workplace import Workplace
 from station.core.board import Phase
 from station.core.results import Decision
 from station.data import data_path
+from station.heat_memory import HeatOnDisk, HotMark
 from station.inspection import Inspection
 from station.pages.application import make_application
 from station.records.placings import placing_of
@@ -221,6 +223,30 @@ def test_latch_is_shown_stops_everything_and_is_cleared_with_a_reason(tmp_path: 
     assert "drive state unknown" in refused
     assert "" == cleared
     assert ("EN-02", "latch cleared", "the source shows OFF") in entries
+
+
+def test_nest_that_was_left_hot_is_shown_and_released(tmp_path: Path) -> None:
+    """After a restart: the caution with its time, a scan is told why it has to wait, then the nest is released."""
+    touch_degc = 25.0  # the nest reads 23 degC: cool by the thermometer, which is not to be trusted
+    until = datetime.now(UTC) + timedelta(days=1)
+    heat = HeatOnDisk(tmp_path, "bench-1", "A")
+    heat.mark_hot(HotMark(touch_degc, until))
+    with workplace_on(tmp_path) as workplace:
+        wait_for(workplace, lambda: workplace.busy)
+        workplace.scan(FIRST, "OP-07")
+        hot, notice = workplace.shown.board.hot, workplace.shown.board.notice
+        heat.mark_hot(HotMark(touch_degc, until, trusted=True))
+        workplace.request_stop("OP-07")
+        wait_for(workplace, lambda: workplace.shown.board.hot is None)
+        settled(workplace)
+        workplace.scan(FIRST, "OP-07")
+        settled(workplace)
+        runs = workplace.station.records.runs_of(FIRST)
+
+    assert hot is not None
+    assert (touch_degc, until, False) == (hot.touch_limit_degc, hot.cool_by_utc, hot.driven)
+    assert "was NOT taken: the nest is hot" in notice
+    assert 1 == len(runs)
 
 
 def test_bench_is_opened_again_after_a_repair(tmp_path: Path) -> None:
