@@ -2,46 +2,22 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
-from station.core.lot_life import (
-    HELD_PLACE,
-    UNMEASURED_PLACE,
-    Closing,
-    LotChange,
-    LotEvent,
-    LotLife,
-    LotState,
-    PlaceCount,
-    Tally,
-    UnitStanding,
-    counted_places,
-    difference_words,
-    missing_units,
-    place_of,
-    tally,
-)
+from station.core.lot_life import LotChange, LotEvent, LotLife, PlaceCount, difference_words
+from station.core.lot_tally import LotNow, counted_places, lying_in_bins, now_of, tally
 from station.errors import LotError, RecordError
 from station.records import Records
 from station.records.lot_life import change_lot, lot_unit_standings, lots_received
 from station.records.stamps import name as checked_name
 
 
-@dataclass(frozen=True, slots=True)
-class LotNow:
-    """A lot as a whole, now. `since_closing`: places whose number on record is not what it was when it was closed."""
-
-    life: LotLife
-    state: LotState
-    tally: Tally
-    since_closing: tuple[PlaceCount, ...]
-    """recorded: then; counted: on record now."""
-
-
 def lot_now(records: Records, lot: str) -> LotNow:
     """Return where a lot stands. Raises RecordError for one that was never received and has no unit."""
-    return _now(records.lot_life(lot), lot_unit_standings(records, lot), lot)
+    life, units = records.lot_life(lot), lot_unit_standings(records, lot)
+    if not life.events and not units:
+        raise _unknown(lot)
+    return now_of(life, units)
 
 
 def is_known(records: Records, lot: str) -> bool:
@@ -123,7 +99,7 @@ def close_part(
     _require_known(records, lot)
 
     def make(life: LotLife) -> LotEvent:
-        lying = _lying(life, lot_unit_standings(records, lot))
+        lying = lying_in_bins(life, lot_unit_standings(records, lot))
         if serials is not None:
             strange = next((each for each in serials if each not in lying), None)
             if strange is not None:
@@ -166,54 +142,9 @@ def counted_of(texts: Sequence[str], lot: str) -> dict[str, int]:
     return counted
 
 
-def missing_of(life: LotLife, closing: Closing) -> int:
-    """Return how many units a standing closing of the whole lot lacked against what was received."""
-    earlier = tuple(each for each in life.closings if each.number < closing.number)
-    return missing_units(LotLife(life.lot, received=life.received, closings=earlier), closing.event)
-
-
-def place_words(place: PlaceCount) -> str:
-    """Return a place for people: `bin 1 (low R)`, `held`, `unmeasured (in no bin)`."""
-    if place.place.isdecimal():
-        return f"bin {place.place}{f' ({place.name})' if place.name else ''}"
-    return {
-        HELD_PLACE: "held (set aside, whatever bin they came from)",
-        UNMEASURED_PLACE: "unmeasured (in no bin)",
-    }.get(place.place, place.place)
-
-
-def _now(life: LotLife, units: Sequence[UnitStanding], lot: str) -> LotNow:
-    if not life.events and not units:
-        raise _unknown(lot)
-    found = tally(life, units)
-    state = life.state(measured=any(each.decision is not None for each in units))
-    changed: tuple[PlaceCount, ...] = ()
-    if life.closed is not None:
-        then = {each.place: each for each in life.closed.event.counts}
-        now = {each.place: each for each in found.places}
-        changed = tuple(
-            PlaceCount(place, (now.get(place) or then[place]).name, before, after)
-            for place in {**then, **now}
-            if (before := then[place].recorded if place in then else 0)
-            != (after := now[place].recorded if place in now else 0)
-        )
-    return LotNow(life, state, found, changed)
-
-
 def _before(life: LotLife) -> LotLife:
     """The life before its last closing: what the closing was reconciled with."""
     return LotLife(life.lot, received=life.received, closings=life.closings[:-1])
-
-
-def _lying(life: LotLife, units: Sequence[UnitStanding]) -> dict[str, tuple[str, str]]:
-    """Units in bins that are not closed: serial to place and the bin's name."""
-    return {
-        each.serial: (place, each.bin_name)
-        for each in units
-        if (place := place_of(each)).isdecimal()
-        and each.serial not in life.closed_units
-        and each.serial not in life.scrapped
-    }
 
 
 def _require_known(records: Records, lot: str) -> None:

@@ -1,8 +1,8 @@
 """A lot's life in words and as a fact for JSON: state, reconciliation, closings, what happened."""
 
-from station.app.lot_life import LotNow, missing_of, place_words
 from station.cli.output import table
-from station.core.lot_life import HELD_PLACE, Closing, LotEvent, LotState
+from station.core.lot_life import Closing, LotEvent, LotState
+from station.core.lot_tally import HELD_PLACE, LotNow, missing_of, place_words
 
 POPULATION = (
     "all units of the lot: received, on record or scrapped, each once, by the latest decision on its latest "

@@ -7,23 +7,16 @@ A part of a lot may be closed (shipped) while the rest stays open. Every change 
 they add up to, oldest first. `apply` refuses an event that the life so far does not allow, so whatever the order of
 what people ask for, the numbers stay whole:
 
-    received + surplus = passed + failed + held + conceded + scrapped + not measured
-
-Each unit counts once, in the first of these that it is: scrapped, held, conceded, passed, failed, not measured.
+    received + surplus = passed + failed + held + conceded + scrapped + not measured     (lot_tally.py)
 """
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from enum import StrEnum
 
-from station.core.results import Decision
 from station.errors import LotError
-
-HELD_PLACE = "held"
-UNMEASURED_PLACE = "unmeasured"
-SCRAP_PLACE = "scrapped"
 
 
 class LotState(StrEnum):
@@ -133,46 +126,6 @@ class LotLife:
         if self.hold is not None:
             return LotState.HELD
         return LotState.OPEN if measured or self.received is None else LotState.RECEIVED
-
-
-@dataclass(frozen=True, slots=True)
-class UnitStanding:
-    """Where one unit of a lot stands by the records. `decision` is None without a decided production run."""
-
-    serial: str
-    decision: Decision | None
-    bin_number: int
-    bin_name: str
-    held: bool
-    conceded: bool
-    """It fails, and is accepted by concession."""
-
-
-@dataclass(frozen=True, slots=True)
-class Tally:
-    """A lot in numbers, by the records: each unit once. `never_measured` is part of `not_measured`.
-
-    surplus: units on record or scrapped beyond those received; 0 if nothing was received on record (then
-    `received` is None and no unit counts as never measured). places: what is not closed yet, to be counted.
-    """
-
-    received: int | None
-    passed: int
-    failed: int
-    held: int
-    conceded: int
-    scrapped: int
-    not_measured: int
-    never_measured: int
-    surplus: int
-    closed: int
-    """Units of it in parts that are closed, by the records of their closing."""
-    places: tuple[PlaceCount, ...]
-
-    @property
-    def total(self) -> int:
-        """All of them; `received + surplus` where it was received on record."""
-        return self.passed + self.failed + self.held + self.conceded + self.scrapped + self.not_measured
 
 
 def life_of(lot: str, events: Iterable[LotEvent]) -> LotLife:
@@ -341,88 +294,6 @@ def difference_words(life: LotLife, event: LotEvent) -> str:
     if missing:
         words.append(f"{abs(missing)} {'fewer' if missing > 0 else 'more'} in all than the {life.received} received")
     return "; ".join(words) or "nothing differs"
-
-
-def tally(life: LotLife, units: Iterable[UnitStanding]) -> Tally:
-    """Return a lot in numbers. `units`: all that the records know of, each once."""
-    kinds: Counter[str] = Counter()
-    places: Counter[str] = Counter()
-    names: dict[str, str] = {HELD_PLACE: "", UNMEASURED_PLACE: "", SCRAP_PLACE: ""}
-    bare = 0
-    for each in units:
-        if each.serial in life.scrapped:
-            continue  # counted by the life: some are scrapped before anybody measures them
-        if each.decision is None and not each.held and not each.conceded:
-            # On record by a run that counts for nothing (a study, a readings file): one of those never measured.
-            bare += 1
-            continue
-        kinds[_kind(each)] += 1
-        if each.serial not in life.closed_units:
-            place = place_of(each)
-            places[place] += 1
-            names.setdefault(place, each.bin_name)
-    scrapped = len(life.scrapped) + life.scrapped_unnumbered
-    known = kinds.total() + scrapped
-    never = bare if life.received is None else max(life.received - known, bare)
-    places[SCRAP_PLACE] += scrapped
-    places[UNMEASURED_PLACE] += never
-    return Tally(
-        received=life.received,
-        passed=kinds["passed"],
-        failed=kinds["failed"],
-        held=kinds["held"],
-        conceded=kinds["conceded"],
-        scrapped=scrapped,
-        not_measured=kinds["not measured"] + never,
-        never_measured=never,
-        surplus=0 if life.received is None else known + never - life.received,
-        closed=len(life.closed_units),
-        places=tuple(PlaceCount(place, names[place], places[place], 0) for place in sorted(names, key=_place_order)),
-    )
-
-
-def _kind(unit: UnitStanding) -> str:
-    if unit.held:
-        return "held"
-    if unit.conceded:
-        return "conceded"
-    return {Decision.PASS: "passed", Decision.FAIL: "failed"}.get(unit.decision or Decision.INVALID, "not measured")
-
-
-def place_of(unit: UnitStanding) -> str:
-    """Return where a unit lies: its bin's number, `held`, or `unmeasured` (it went into no bin)."""
-    if unit.held:
-        return HELD_PLACE
-    return str(unit.bin_number) if unit.decision is not None and unit.bin_number else UNMEASURED_PLACE
-
-
-def _place_order(place: str) -> tuple[int, int, str]:
-    return (0, int(place), "") if place.isdecimal() else (1, 0, place)
-
-
-def counted_places(
-    places: Iterable[PlaceCount], counted: Mapping[str, int], *, lot: str, part: bool
-) -> tuple[PlaceCount, ...]:
-    """Return places with what was counted there. For a whole lot every place that holds a unit must be counted.
-
-    Raises LotError for a place that nobody counted, one that does not exist, or (for a part) that is no bin.
-    """
-    known = {each.place: each for each in places}
-    strange = sorted(set(counted) - set(known) - {each for each in counted if each.isdecimal()})
-    if strange:
-        raise LotError(f"lot {lot}: {strange[0]!r} is no place; there are {', '.join(known)}.")
-    if part and any(not each.isdecimal() for each in counted):
-        raise LotError(f"lot {lot}: a part of a lot is bins; held, scrapped and unmeasured units stay with the rest.")
-    left_out = [each.place for each in known.values() if each.recorded and each.place not in counted]
-    if left_out and not part:
-        raise LotError(
-            f"lot {lot}: not counted: {', '.join(left_out)}. Count them and give each: "
-            + " ".join(f"--counted {each}=N" for each in left_out)
-        )
-    found = [replace(each, counted=counted[each.place]) for each in known.values() if each.place in counted]
-    # A bin that nobody should have used, but somebody found units in.
-    found += [PlaceCount(each, "", 0, count) for each, count in counted.items() if each not in known]
-    return tuple(sorted(found, key=lambda each: _place_order(each.place)))
 
 
 def refusal(life: LotLife, serial: str) -> str:

@@ -11,7 +11,8 @@ from typing import Any
 
 from sqlalchemy import func, select
 
-from station.core.lot_life import LotChange, LotEvent, LotLife, PlaceCount, UnitStanding, apply, life_of
+from station.core.lot_life import LotChange, LotEvent, LotLife, PlaceCount, apply, life_of
+from station.core.lot_tally import UnitStanding
 from station.core.results import Decision
 from station.core.run_record import Purpose
 from station.errors import RecordError

@@ -13,17 +13,14 @@ from station.core.lot_life import (
     LotLife,
     LotState,
     PlaceCount,
-    Tally,
-    UnitStanding,
     apply,
-    counted_places,
     difference_words,
     has_difference,
     life_of,
     missing_units,
     refusal,
-    tally,
 )
+from station.core.lot_tally import Tally, UnitStanding, counted_places, tally
 from station.core.results import Decision
 from station.errors import LotError
 
