@@ -7,7 +7,8 @@ import numpy as np
 from station.causes.baseline import FEWEST_IN_PANEL
 from station.causes.evidence import reference_words
 from station.causes.hidden import HardestTurn
-from station.causes.kinds import Cause
+from station.causes.kinds import COPPER_HIGH, COPPER_LOW, Cause
+from station.causes.measured_copper import lot_words
 from station.causes.observables import R20, B, L
 from station.causes.study import Study
 
@@ -45,7 +46,12 @@ def level_words(study: Study) -> tuple[str, ...]:
         for column, name in ((R20, "R20"), (L, "L"), (B, "field per ampere"))
         if base.units[column]
     ]
-    return (f"the lot's median against the drawing: {', '.join(parts)}.", *_panel_words(study), *reference_words(study))
+    return (
+        f"the lot's median against the drawing: {', '.join(parts)}.",
+        *_panel_words(study),
+        *lot_words(study.copper, float(base.lot_centre[R20])),
+        *reference_words(study),
+    )
 
 
 def _panel_words(study: Study) -> list[str]:
@@ -73,12 +79,11 @@ def asks_of(
 ) -> tuple[str, ...]:
     """Return what to ask and do, whole lot first, then by count."""
     asks = []
-    copper = {each.cause: each for each in table if each.cause in (Cause.NARROW, Cause.WIDE)}
+    copper = [each.cause for each in table if each.cause in COPPER_HIGH + COPPER_LOW]
     whole = level[0].cause
     if whole is Cause.BENCH_DRIFT:
         asks.append(_ASKS[Cause.BENCH_DRIFT])
-    if whole in (Cause.NARROW, Cause.WIDE) or copper:
-        asks.append(_copper_ask(whole, tuple(copper)))
+    asks += _copper_asks(whole, copper)
     asks += [
         f"{_ASKS[each.cause]} ({each.passed + each.not_passed}: {', '.join(each.examples)})"
         for each in table
@@ -89,11 +94,35 @@ def asks_of(
     return tuple(asks)
 
 
-def _copper_ask(whole: Cause, units: tuple[Cause, ...]) -> str:
-    narrow = whole is Cause.NARROW or (whole is not Cause.WIDE and Cause.NARROW in units)
-    what = "narrow or thin" if narrow else "wide or thick"
-    scope = "of the whole lot" if whole in (Cause.NARROW, Cause.WIDE) else "of single units and panels"
-    return (
-        f"copper {what}, {scope}: ask for track widths and finished copper measured on a coupon of two widths of each "
-        "panel, and a micro-section of one extreme and one typical unit; R and L alone don't tell width from thickness"
-    )
+_MEASURED_ASKS: dict[Cause, str] = {
+    Cause.NARROW_TRACK: "tracks etched too narrow, by measurement",
+    Cause.WIDE_TRACK: "tracks etched too little, by measurement",
+    Cause.THIN_COPPER: "copper thin or of high resistivity, by measurement",
+    Cause.THICK_COPPER: "copper too thick, by measurement",
+    Cause.LOCAL: "narrow places or poor vias, by measurement",
+}
+
+
+def _copper_asks(whole: Cause, units: list[Cause]) -> list[str]:
+    """What was measured goes back with the findings; what was not is asked to be measured."""
+    found = [whole, *(each for each in units if each is not whole)]
+    asks = [
+        f"{_MEASURED_ASKS[each]}, {_scope(each is whole)}: send the findings (`coilgate lot copper`) and ask what "
+        "changed"
+        for each in found
+        if each in _MEASURED_ASKS
+    ]
+    unknown = [each for each in found if each in (Cause.NARROW, Cause.WIDE)]
+    if unknown:
+        narrow = whole is Cause.NARROW or (whole is not Cause.WIDE and Cause.NARROW in unknown)
+        what = "narrow or thin" if narrow else "wide or thick"
+        asks.append(
+            f"copper {what}, {_scope(whole in unknown)}: ask for track widths and finished copper measured on a "
+            "coupon of two widths of each panel, and a micro-section of one extreme and one typical unit; R and L "
+            "alone don't tell width from thickness"
+        )
+    return asks
+
+
+def _scope(whole_lot: bool) -> str:
+    return "of the whole lot" if whole_lot else "of single units and panels"

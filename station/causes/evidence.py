@@ -5,6 +5,7 @@ import numpy as np
 from station.causes.codes import speaks_of_unit
 from station.causes.kinds import Cause
 from station.causes.level import reference_row
+from station.causes.measured_copper import unit_words
 from station.causes.observables import HEIGHT, L2_L, NAMES, R20, RS2_RS, RS_R20, B, L
 from station.causes.places import REGIONS, Whereabouts
 from station.causes.study import Study
@@ -59,6 +60,8 @@ def evidence_of(study: Study, row: int) -> tuple[str, ...]:
         lines.append(f"as {_others(study)}: {', '.join(steady)}.")
     if np.isfinite(seen[L]) and not np.isfinite(seen[[RS_R20, B]]).any():
         lines.append(_ONLY_R_AND_L)
+    serial, panel = study.findings.serials[row], study.findings.panels[row]
+    lines += unit_words(study.copper, serial, panel, float(seen[R20]))
     return tuple(lines + reference_words(study))
 
 

@@ -10,6 +10,11 @@ class Cause(StrEnum):
     NOTHING = "nothing_unusual"
     NARROW = "narrow_or_thin_copper"
     WIDE = "wide_or_thick_copper"
+    NARROW_TRACK = "narrow_tracks"
+    THIN_COPPER = "thin_copper"
+    LOCAL = "narrow_place_or_poor_via"
+    WIDE_TRACK = "wide_tracks"
+    THICK_COPPER = "thick_copper"
     SHORTED_TURNS = "shorted_turns"
     LAYER_SHORT = "short_between_layers"
     OPEN = "open"
@@ -49,6 +54,17 @@ ABOUT: dict[Cause, About] = {
         5e-3,
         "R and L can't tell wide from thick copper: coupons of two widths on the panel do, a micro-section shows both",
     ),
+    Cause.NARROW_TRACK: About("narrow tracks: etched too far", 0.0, "measured; ask the board maker about the etch"),
+    Cause.THIN_COPPER: About(
+        "thin copper, or copper of high resistivity", 0.0, "measured; ask the board maker about foil and plating"
+    ),
+    Cause.LOCAL: About(
+        "a narrow place or a poor via: the rest of the copper is as it should be",
+        0.0,
+        "look along the whole track under the microscope; section the vias",
+    ),
+    Cause.WIDE_TRACK: About("wide tracks: etched too little", 0.0, "measured; ask the board maker about the etch"),
+    Cause.THICK_COPPER: About("thick copper", 0.0, "measured; ask the board maker about foil and plating"),
     Cause.SHORTED_TURNS: About(
         "shorted turns",
         6e-4,
@@ -74,7 +90,12 @@ ABOUT: dict[Cause, About] = {
     Cause.NOT_MEASURED: About("not measured, for a reason of the bench", 1e-2, "put the bench right, measure again"),
 }
 """Priors: about one damaged coil in a thousand (shorted, bridged or open), common practice, no source; the others
-are ours, chosen so that a rare cause needs evidence of about four standard deviations. `BENCH_DRIFT` is for a lot."""
+are ours, chosen so that a rare cause needs evidence of about four standard deviations. `BENCH_DRIFT` is for a lot.
+Narrow and wide copper have a prior only as they are seen by R and L; measured copper divides them into what it is."""
+
+COPPER_HIGH = (Cause.NARROW, Cause.NARROW_TRACK, Cause.THIN_COPPER, Cause.LOCAL)
+COPPER_LOW = (Cause.WIDE, Cause.WIDE_TRACK, Cause.THICK_COPPER)
+"""Copper that raises or lowers R20: not told apart, then told apart."""
 
 ABOUT_A_FAULT = (Cause.SHORTED_TURNS, Cause.LAYER_SHORT)
 """Those that have a place in the winding."""

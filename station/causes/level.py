@@ -13,8 +13,8 @@ from station.causes.posterior import case_log_likelihood
 from station.causes.signatures import Signatures
 from station.coil.geometry import FloatArray
 
-LEVEL_NAMES = ("R20", "L", "Rs/R20", "B", "reference R20", "reference L", "reference B")
-_R, _L, _RS, _B, _REF_R, _REF_L, _REF_B = range(len(LEVEL_NAMES))
+LEVEL_NAMES = ("R20", "L", "Rs/R20", "B", "reference R20", "reference L", "reference B", "R20 beyond measured copper")
+_R, _L, _RS, _B, _REF_R, _REF_L, _REF_B, _BEYOND = range(len(LEVEL_NAMES))
 
 AS_DRAWN_SD = np.array([0.025, 0.01, 0.015, 0.015])
 """Of a lot that counts as drawn: R within +-5 % (ours), L and B within the model's and usual lamination's error, Rs
@@ -67,11 +67,18 @@ def reference_row(shifts: tuple[ReferenceShift, ...]) -> tuple[FloatArray, Float
     return values, doubts
 
 
-def level_probabilities(standing: FloatArray, reference: tuple[ReferenceShift, ...]) -> FloatArray:
-    """Return the probability of each cause (N, causes) from ln R20, L, Rs/R20 and B against the drawing (N, 4)."""
+def level_probabilities(
+    standing: FloatArray, reference: tuple[ReferenceShift, ...], *, beyond: tuple[float, float] | None = None
+) -> FloatArray:
+    """Return the probability of each cause (N, causes) from ln R20, L, Rs/R20 and B against the drawing (N, 4).
+
+    beyond: what R20 is beyond copper that was measured, and its standard deviation; None where none was.
+    """
     values, doubts = reference_row(reference)
-    seen = np.hstack([standing, np.broadcast_to(values, (len(standing), 3))])
-    spread = np.concatenate([AS_DRAWN_SD, doubts])
+    beyond_value, beyond_sd = (np.nan, 1.0) if beyond is None else beyond
+    fixed = np.append(values, beyond_value)
+    seen = np.hstack([standing, np.broadcast_to(fixed, (len(standing), len(fixed)))])
+    spread = np.concatenate([AS_DRAWN_SD, doubts, [beyond_sd]])
     table = _table()
     score = case_log_likelihood(seen, spread, table) + table.log_share
     score -= score.max(axis=1, keepdims=True)
@@ -90,8 +97,9 @@ def _table() -> Signatures:
     for loss in np.geomspace(0.01, 0.5, 8):
         rows.append((Cause.METAL, 1.0, {_L: -loss, _RS: 0.5 * loss, _REF_L: -loss}, {_RS: loss, _REF_L: 0.3 * loss}))
     rows.append((Cause.SENSOR_POSITION, 1.0, {}, {_B: 0.1, _REF_B: 0.1}))
-    rows.append((Cause.WRONG_PART, 1.0, {}, {_R: 0.7, _L: 0.7, _B: 0.4}))
-    rows.append((Cause.NONE_OF_THESE, 1.0, {}, {_R: 1.0, _L: 1.0, _RS: 0.3, _B: 0.5, _REF_R: 0.1, _REF_L: 0.1}))
+    rows.append((Cause.WRONG_PART, 1.0, {}, {_R: 0.7, _L: 0.7, _B: 0.4, _BEYOND: 0.7}))
+    anything = {_R: 1.0, _L: 1.0, _RS: 0.3, _B: 0.5, _REF_R: 0.1, _REF_L: 0.1, _BEYOND: 1.0}
+    rows.append((Cause.NONE_OF_THESE, 1.0, {}, anything))
     return _signatures(rows)
 
 
@@ -99,8 +107,8 @@ def _drifts() -> list[tuple[Cause, float, dict[int, float], dict[int, float]]]:
     """A meter's gain in all modes; in its direct-current mode only; at its test frequency only; the field's."""
     rows: list[tuple[Cause, float, dict[int, float], dict[int, float]]] = []
     ways = (
-        (0.4, (_R, _L), (), (_REF_R, _REF_L)),
-        (0.3, (_R,), (_RS,), (_REF_R,)),
+        (0.4, (_R, _L, _BEYOND), (), (_REF_R, _REF_L)),
+        (0.3, (_R, _BEYOND), (_RS,), (_REF_R,)),
         (0.2, (_L, _RS), (), (_REF_L,)),
         (0.1, (_B,), (), (_REF_B,)),
     )

@@ -45,13 +45,21 @@ def _present(
 
 
 def posterior(
-    residual: FloatArray, spread: FloatArray, table: Signatures, log_code: FloatArray, copper: FloatArray
+    residual: FloatArray,
+    spread: FloatArray,
+    table: Signatures,
+    log_code: FloatArray,
+    copper: FloatArray,
+    *,
+    log_beside: FloatArray | float = 0.0,
 ) -> tuple[FloatArray, FloatArray]:
     """Return the probability of each cause (N, causes) and of each case (N, J).
 
-    log_code: ln of how likely each unit's reason code is under each cause, shape (N, causes).
+    log_code: ln of how likely each unit's reason code is under each cause, shape (N, causes). log_beside: ln of how
+    likely what was found besides is under each case, broadcasts to (N, J).
     """
     score = case_log_likelihood(residual, spread, table, copper=copper) + table.log_share + log_code[:, table.cause]
+    score = score + log_beside
     score -= score.max(axis=1, keepdims=True)
     cases = np.exp(score)
     cases /= cases.sum(axis=1, keepdims=True)

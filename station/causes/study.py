@@ -1,13 +1,15 @@
 """A lot studied once: observables, what is usual, and the probability of each cause for each unit."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from station.causes.baseline import Baseline, baseline_of
 from station.causes.codes import code_log_likelihood
+from station.causes.copper import CopperFinding
 from station.causes.kinds import CAUSES, Cause
-from station.causes.level import ReferenceShift, level_probabilities
+from station.causes.level import ReferenceShift, level_probabilities, reference_row
+from station.causes.measured_copper import MeasuredCopper, case_evidence, divide, divide_level, measured_copper
 from station.causes.observables import R20, RS_R20, B, Drawn, Findings, L, observables, uncertainties_of
 from station.causes.posterior import cause_probabilities, posterior
 from station.causes.signatures import signatures_of
@@ -42,6 +44,8 @@ class Study:
     residual: FloatArray
     log_code: FloatArray
     level: FloatArray
+    copper: MeasuredCopper = field(default_factory=MeasuredCopper)
+    """Widths, coupons and sections, where there are any."""
 
     @property
     def scores(self) -> FloatArray:
@@ -49,7 +53,13 @@ class Study:
         return self.residual / self.spread
 
 
-def study_of(findings: Findings, drawn: Drawn, *, reference: tuple[ReferenceShift, ...] = ()) -> Study:
+def study_of(
+    findings: Findings,
+    drawn: Drawn,
+    *,
+    reference: tuple[ReferenceShift, ...] = (),
+    copper: tuple[CopperFinding, ...] = (),
+) -> Study:
     """Study a lot (or a few units, then against the drawing). Raises ValueError for no units."""
     if not len(findings):
         raise ValueError("causes need at least one unit; got none")
@@ -59,6 +69,9 @@ def study_of(findings: Findings, drawn: Drawn, *, reference: tuple[ReferenceShif
     standing = np.full(seen.shape[1], np.nan)
     there = np.isfinite(seen).any(axis=0)
     standing[there] = baseline.lot_centre[there] if baseline.from_lot else np.nanmedian(seen[:, there], axis=0)
+    shift = float(np.nan_to_num(reference_row(reference)[0][0]))
+    measured_on = measured_copper(copper, findings.serials, findings.panels, seen[:, R20], bench_shift=shift)
+    level = level_probabilities(standing[None, _LEVEL], reference, beyond=measured_on.beyond)[0]
     return Study(
         findings,
         drawn,
@@ -68,7 +81,8 @@ def study_of(findings: Findings, drawn: Drawn, *, reference: tuple[ReferenceShif
         _spread(baseline, uncertainties_of(findings, drawn)),
         seen - baseline.centre,
         code_log_likelihood(findings.codes, measured, contact_checked=drawn.contact_checked),
-        level_probabilities(standing[None, _LEVEL], reference)[0],
+        divide_level(measured_on, float(standing[R20]), level),
+        measured_on,
     )
 
 
@@ -89,7 +103,17 @@ def unit_probabilities(study: Study, *, rows: np.ndarray | None = None) -> Float
     odd = np.flatnonzero(~usual | ~measured | _coded(study, chosen))
     close = chosen[odd]
     found[odd] = _close_look(study, close)
-    return _with_level(study, chosen, found)
+    found = _divided(study, chosen, _with_level(study, chosen, found))
+    for place, row in enumerate(chosen.tolist()):
+        if study.findings.serials[row] in study.copper.by_unit:
+            found[place] = case_probabilities(study, row)[0]
+    return found
+
+
+def _divided(study: Study, rows: np.ndarray, found: FloatArray) -> FloatArray:
+    serials = [study.findings.serials[each] for each in rows.tolist()]
+    panels = [study.findings.panels[each] for each in rows.tolist()]
+    return divide(study.copper, serials, panels, study.seen[rows, R20], found)
 
 
 def _close_look(study: Study, rows: np.ndarray) -> FloatArray:
@@ -117,14 +141,16 @@ def _spread(baseline: Baseline, uncertainty: FloatArray) -> FloatArray:
 def case_probabilities(study: Study, row: int) -> tuple[FloatArray, FloatArray]:
     """Return the probabilities of the causes (causes,) and of all cases (J,) for one unit, none left out."""
     rows = np.array([row])
+    table, serial, panel = signatures_of(study.drawn), study.findings.serials[row], study.findings.panels[row]
     causes, cases = posterior(
         study.residual[rows],
         study.spread[row],
-        signatures_of(study.drawn),
+        table,
         study.log_code[rows],
         study.seen[rows, R20],
+        log_beside=case_evidence(study.copper, serial, panel, float(study.seen[row, R20]), table),
     )
-    return _with_level(study, rows, causes)[0], cases[0]
+    return _divided(study, rows, _with_level(study, rows, causes))[0], cases[0]
 
 
 def _coded(study: Study, rows: np.ndarray) -> np.ndarray:
@@ -142,5 +168,5 @@ def _with_level(study: Study, rows: np.ndarray, found: FloatArray) -> FloatArray
     share = found[out][:, [_NOTHING]]
     shared = found.copy()
     shared[out, _NOTHING] = 0.0
-    shared[out] += share * level_probabilities(standing, study.reference)
+    shared[out] += share * level_probabilities(standing, study.reference, beyond=study.copper.beyond)
     return shared

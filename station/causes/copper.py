@@ -1,0 +1,195 @@
+"""Narrow told from thin: what widths, coupons and sections say about copper, together with what R20 reads.
+
+ln R20 against the drawing is a sum: less the relative width, less the relative thickness, plus resistivity, plus what
+sits at one place (a neck, a via). Width and thickness are each a panel's and a unit's own. All as one normal model:
+priors, then everything measured by linear updating (JCGM 100's law of propagation turned round; Bayes' rule).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from station.causes.kinds import CAUSES, Cause
+from station.coil.geometry import FloatArray
+
+WIDTH, SHEET, THICKNESS = "width", "sheet", "thickness"
+
+_PRIOR_SD = np.array([0.06, 0.08, 0.015, 0.04, 0.02, 0.05])
+"""Relative, ours: etch and plating of a panel, a unit's own etch and plating within its panel, resistivity of plated
+copper, and necks and vias."""
+
+_ROWS: dict[tuple[str, bool], tuple[float, ...]] = {
+    (WIDTH, True): (1, 0, 1, 0, 0, 0),
+    (WIDTH, False): (1, 0, 0, 0, 0, 0),
+    (THICKNESS, True): (0, 1, 0, 1, 0, 0),
+    (THICKNESS, False): (0, 1, 0, 0, 0, 0),
+    (SHEET, True): (0, -1, 0, -1, 1, 0),
+    (SHEET, False): (0, -1, 0, 0, 1, 0),
+}
+_UNIT_R = np.array([-1.0, -1.0, -1.0, -1.0, 1.0, 1.0])
+_PANEL_R = np.array([-1.0, -1.0, 0.0, 0.0, 1.0, 0.0])
+_PARTS = np.array([[-1, 0, -1, 0, 0, 0], [0, -1, 0, -1, 1, 0], [0, 0, 0, 0, 0, 1]], dtype=float)
+"""Width's, thickness and resistivity's, and one place's part in ln R20."""
+
+_UNIT_R_SD, _PANEL_R_SD = 0.004, 0.015
+"""Of R20 beside its own bench: the model's error; and of a panel's median: the necks that all its units have (ours)."""
+
+_OTHER_PANEL_SD = np.array([0.02, 0.06])
+"""Of width and sheet resistance from panel to panel of a lot (ours), unless the lot's R20 varies less."""
+
+_USUAL_LOCAL_SD = 0.015
+"""Of what necks and vias bring to ln R20 of units that nobody calls odd (ours)."""
+
+_DRAWS = 4_096
+
+NARROW_PARTS = (Cause.NARROW_TRACK, Cause.THIN_COPPER, Cause.LOCAL)
+WIDE_PARTS = (Cause.WIDE_TRACK, Cause.THICK_COPPER)
+
+
+@dataclass(frozen=True, eq=False)
+class CopperFinding:
+    """One thing measured on copper. subject: serial or panel. of_unit: on that unit itself, not beside it.
+
+    quantities: WIDTH, SHEET (rho/t), THICKNESS; values: ln of each against the drawing (k,); covariance (k, k).
+    """
+
+    subject: str
+    of_unit: bool
+    quantities: tuple[str, ...]
+    values: FloatArray
+    covariance: FloatArray
+    words: str
+
+
+@dataclass(frozen=True, eq=False)
+class CopperParts:
+    """What makes up ln R20 of units against the drawing. parts: width's, thickness and resistivity's, one place's,
+    shape (N, 3); covariance (3, 3), the same for all."""
+
+    parts: FloatArray
+    covariance: FloatArray
+
+    def main(self, *, narrow: bool) -> FloatArray:
+        """Return the probability that each part is the largest one that raises R20 (`narrow`) or lowers it, (N, 3).
+
+        By draws of a fixed seed. One place never lowers it.
+        """
+        root = np.linalg.cholesky(self.covariance + 1e-12 * np.eye(3))
+        noise = np.random.default_rng(1).standard_normal((_DRAWS, 3)) @ root.T
+        found = np.zeros_like(self.parts)
+        for row, parts in enumerate(self.parts):
+            drawn = parts + noise if narrow else -(parts + noise)
+            if not narrow:
+                drawn[:, 2] = -np.inf
+            found[row] = np.bincount(drawn.argmax(axis=1), minlength=3) / _DRAWS
+        return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Normal:
+    mean: FloatArray
+    covariance: FloatArray
+
+    def with_seen(self, rows: FloatArray, values: FloatArray, covariance: FloatArray) -> "_Normal":
+        gain = self.covariance @ rows.T @ np.linalg.inv(rows @ self.covariance @ rows.T + covariance)
+        return _Normal(self.mean + gain @ (values - rows @ self.mean), self.covariance - gain @ rows @ self.covariance)
+
+    def with_one(self, row: FloatArray, value: float, sd: float) -> "_Normal":
+        return self.with_seen(row[None], np.array([value]), np.array([[sd**2]]))
+
+
+def copper_parts(
+    findings: Sequence[CopperFinding], resistance: FloatArray, panel_resistance: float, bench_sd: float
+) -> CopperParts:
+    """Return what makes up R20 of units that the same findings stand for.
+
+    resistance: ln R20 against the drawing (N,). panel_resistance: of their panel's median, NaN where it has none of its
+    own. bench_sd: relative, of the bench's own shift.
+    """
+    known = _informed(findings)
+    if np.isfinite(panel_resistance):
+        known = known.with_one(_PANEL_R, panel_resistance, float(np.hypot(_PANEL_R_SD, bench_sd)))
+    sd = float(np.hypot(_UNIT_R_SD, bench_sd))
+    innovation = float(_UNIT_R @ known.covariance @ _UNIT_R) + sd**2
+    gain = known.covariance @ _UNIT_R / innovation
+    means = known.mean + np.outer(resistance - _UNIT_R @ known.mean, gain)
+    covariance = known.covariance - np.outer(gain, _UNIT_R @ known.covariance)
+    return CopperParts(means @ _PARTS.T, _PARTS @ covariance @ _PARTS.T)
+
+
+def middle_parts(findings: Sequence[CopperFinding], resistance: float, bench_sd: float) -> CopperParts:
+    """Return what makes up ln R20 of a lot's or panel's middle, where no unit's own copper comes in; one row."""
+    doubt = float(np.hypot(_PANEL_R_SD, bench_sd))
+    known = _informed(findings).with_one(_PANEL_R, resistance, doubt)
+    panel_only = _PARTS * (_PANEL_R != 0)
+    covariance = panel_only @ known.covariance @ panel_only.T
+    covariance[2, 2] += _USUAL_LOCAL_SD**2
+    parts = panel_only @ known.mean
+    parts[2] = resistance - parts[:2].sum()
+    return CopperParts(parts[None], covariance)
+
+
+def unexplained(findings: Sequence[CopperFinding], resistance: float) -> tuple[float, float]:
+    """Return what ln R20 is beyond measured copper and usual necks, and the standard deviation of that.
+
+    resistance: a unit's own if one of the findings is of the unit, else its panel's.
+    """
+    known = _informed(findings)
+    row = (_UNIT_R if any(each.of_unit for each in findings) else _PANEL_R).copy()
+    row[-1] = 0.0
+    doubt = float(np.hypot(np.sqrt(row @ known.covariance @ row), _USUAL_LOCAL_SD))
+    return resistance - float(row @ known.mean), doubt
+
+
+def lot_finding(
+    panels: Sequence[tuple[Sequence[CopperFinding], float]], bench_sd: float, *, panel_spread: float, another: bool
+) -> CopperFinding:
+    """Return what the panels looked at (findings, ln R20 of the panel) say about the lot's middle, or about `another`
+    panel that was not looked at. panel_spread: standard deviation of ln R20 between panels, inf where not known."""
+    rows = np.array([_ROWS[(WIDTH, False)], _ROWS[(SHEET, False)]], dtype=float)
+    means, covariances = [], []
+    for findings, resistance in panels:
+        known = _informed(findings)
+        if np.isfinite(resistance):
+            known = known.with_one(_PANEL_R, resistance, float(np.hypot(_PANEL_R_SD, bench_sd)))
+        means.append(rows @ known.mean)
+        covariances.append(rows @ known.covariance @ rows.T)
+    spread = np.diag(np.minimum(_OTHER_PANEL_SD, panel_spread) ** 2) * (1.0 / len(means) + another)
+    own = np.mean(covariances, axis=0) / len(means)
+    return CopperFinding("", False, (WIDTH, SHEET), np.mean(means, axis=0), own + spread, "")
+
+
+def divided(probabilities: FloatArray, parts: CopperParts) -> FloatArray:
+    """Return probabilities of causes (N, causes) with narrow or thin, wide or thick copper divided by its parts."""
+    found = probabilities.copy()
+    for whole, names, narrow in ((Cause.NARROW, NARROW_PARTS, True), (Cause.WIDE, WIDE_PARTS, False)):
+        place = CAUSES.index(whole)
+        rows = np.flatnonzero(found[:, place] > 0)
+        if not len(rows):
+            continue
+        shares = CopperParts(parts.parts[rows], parts.covariance).main(narrow=narrow)
+        for column, name in enumerate(names):
+            found[rows, CAUSES.index(name)] += shares[:, column] * found[rows, place]
+        found[rows, place] = 0.0
+    return found
+
+
+def parts_words(parts: CopperParts, total: float) -> str:
+    """Say what the parts of the first unit are; +- is two standard deviations."""
+    doubts = 2 * np.sqrt(np.diag(parts.covariance))
+    shown = [
+        f"{name} {value:+.1%} +- {doubt:.1%}"
+        for name, value, doubt in zip(
+            ("width", "thickness and resistivity", "narrow places and vias"), parts.parts[0], doubts, strict=True
+        )
+    ]
+    return f"of R20's {np.expm1(total):+.1%} against the drawing: {', '.join(shown)}."
+
+
+def _informed(findings: Sequence[CopperFinding]) -> _Normal:
+    known = _Normal(np.zeros(len(_PRIOR_SD)), np.diag(_PRIOR_SD**2))
+    for each in findings:
+        rows = np.array([_ROWS[(name, each.of_unit)] for name in each.quantities], dtype=float)
+        known = known.with_seen(rows, each.values, each.covariance)
+    return known
