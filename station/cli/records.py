@@ -51,6 +51,27 @@ def check(ctx: click.Context, heads: tuple[str, ...], as_json: bool) -> None:
 
 
 @records.command()
+@_JSON
+def columns(as_json: bool) -> None:
+    """Say what each column of `coilgate lot export` holds, CSV and Parquet alike.
+
+    Numbers are SI, unscaled. In a CSV a flag is true or false, an empty cell is nothing, and a text that a
+    spreadsheet would take for a formula has an apostrophe in front.
+
+    Example: coilgate records columns
+    """
+    from station.cli.output import table
+    from station.records.export_columns import FIXED, characteristic_columns
+
+    every = (*FIXED, *characteristic_columns("R20", "ohm"))
+    if as_json:
+        emit({"columns": [{"name": each.name, "kind": each.kind, "words": each.words} for each in every]})
+        return
+    click.echo(table(("column", "kind", "what it holds"), [(each.name, each.kind, each.words) for each in every]))
+    click.echo("and for each other characteristic, in order of name, three columns as those of R20.")
+
+
+@records.command()
 @click.option("--to", "folder", type=click.Path(path_type=Path), required=True, help="New folder of the backup.")
 @_JSON
 @click.pass_context

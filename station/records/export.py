@@ -1,25 +1,7 @@
 """A lot as a file for other programs: CSV for spreadsheets, Parquet for statistics.
 
-One row a unit, its latest production run (or every closed run, if asked). Columns:
-
-    serial, lot, panel, row, column   the unit and its place, as its serial says
-    part                              the part that it was measured as
-    decision                          PASS, FAIL or INVALID: the latest one on this run
-    bin_number, bin_name              where it goes
-    held                              whether the unit is held now (CSV: true or false)
-    reason_code, reason_words         why it is not PASS; empty if it is
-    purpose, simulated                what the run was made for; whether by simulated instruments
-    run_id, repeats_run_id            the run, and the earlier one that it repeats
-    opened_utc, closed_utc            ISO 8601, UTC
-    bench, nest, operator             where and by whom
-    plan_hash                         SHA-256 of the plan's text
-    verification_id, software_version what the run stands on
-
-and for each characteristic X with unit u, in order of name:
-
-    X [u]                             corrected value, SI unscaled; empty if not measured
-    U95(X) [u]                        expanded uncertainty for 95 %
-    X [u] decision                    PASS, FAIL, INVALID; empty if it was not judged
+One row a unit, its latest production run (or every closed run, if asked). `export_columns` says what each column holds;
+Parquet carries that with each column, as its description.
 """
 
 import csv
@@ -81,7 +63,12 @@ def write_parquet(records: Records, lot: str, path: Path, *, every_run: bool = F
     count = 0
     try:
         with records.lot_rows(lot, every_run=every_run) as table:
-            schema = pyarrow.schema([(column.name, types[column.kind]) for column in table.columns])
+            schema = pyarrow.schema(
+                [
+                    pyarrow.field(each.name, types[each.kind], metadata={"description": each.words})
+                    for each in table.columns
+                ]
+            )
             with parquet.ParquetWriter(draft, schema) as writer:
                 for columns in _in_columns(table.rows):
                     writer.write_table(pyarrow.table(columns, schema=schema))

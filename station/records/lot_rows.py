@@ -9,42 +9,17 @@ from sqlalchemy import Connection, Select, and_, func, select
 from station.core.run_record import Purpose
 from station.errors import RecordError
 from station.records.database import Database
+from station.records.export_columns import FIXED, characteristic_columns
 from station.records.rows import Row
 from station.records.run_rows import RUNS_AT_ONCE
-from station.records.schema import decision, hold, lot, result, run, run_opened, unit
+from station.records.schema import decision, hold, lot, placing, result, run, run_opened, unit
 from station.records.views import ExportColumn, LotRows
-
-_FIXED = (
-    ExportColumn("serial", "text"),
-    ExportColumn("lot", "text"),
-    ExportColumn("panel", "text"),
-    ExportColumn("row", "text"),
-    ExportColumn("column", "text"),
-    ExportColumn("part", "text"),
-    ExportColumn("decision", "text"),
-    ExportColumn("bin_number", "whole"),
-    ExportColumn("bin_name", "text"),
-    ExportColumn("held", "flag"),
-    ExportColumn("concession", "text"),
-    ExportColumn("reason_code", "text"),
-    ExportColumn("reason_words", "text"),
-    ExportColumn("purpose", "text"),
-    ExportColumn("simulated", "flag"),
-    ExportColumn("run_id", "text"),
-    ExportColumn("repeats_run_id", "text"),
-    ExportColumn("opened_utc", "text"),
-    ExportColumn("closed_utc", "text"),
-    ExportColumn("bench", "text"),
-    ExportColumn("nest", "text"),
-    ExportColumn("operator", "text"),
-    ExportColumn("plan_hash", "text"),
-    ExportColumn("verification_id", "text"),
-    ExportColumn("software_version", "text"),
-)
 
 
 @contextmanager
-def lot_rows(database: Database, name: str, *, every_run: bool) -> Iterator[LotRows]:
+def lot_rows(
+    database: Database, name: str, *, every_run: bool, with_u: bool = False
+) -> Iterator[LotRows]:
     """See `Records.lot_rows`."""
     with database.reading() as connection:
         lot_key = connection.scalar(select(lot.c.lot_key).where(lot.c.lot == name))
@@ -52,7 +27,7 @@ def lot_rows(database: Database, name: str, *, every_run: bool) -> Iterator[LotR
             raise RecordError(f"lot {name!r} is not on record. List the lots, or check the name.")
         keys = list(connection.scalars(_run_keys(lot_key, every_run)))
         measured = _characteristics(connection, lot_key)
-        columns = _FIXED + tuple(column for each in measured for column in _columns_of(*each))
+        columns = FIXED + tuple(column for each in measured for column in characteristic_columns(*each))
         yield LotRows(columns, _rows(connection, keys, measured))
 
 
@@ -80,16 +55,8 @@ def _characteristics(connection: Connection, lot_key: int) -> list[tuple[str, st
     return [(row.characteristic, row.unit_symbol) for row in connection.execute(query)]
 
 
-def _columns_of(characteristic: str, unit_symbol: str) -> tuple[ExportColumn, ...]:
-    return (
-        ExportColumn(f"{characteristic} [{unit_symbol}]", "number"),
-        ExportColumn(f"U95({characteristic}) [{unit_symbol}]", "number"),
-        ExportColumn(f"{characteristic} [{unit_symbol}] decision", "text"),
-    )
-
-
 def _rows(
-    connection: Connection, keys: Sequence[int], measured: Sequence[tuple[str, str]]
+    connection: Connection, keys: Sequence[int], measured: Sequence[tuple[str, str]], with_u: bool
 ) -> Iterator[tuple[Any, ...]]:
     for start in range(0, len(keys), RUNS_AT_ONCE):
         some = keys[start : start + RUNS_AT_ONCE]
@@ -98,13 +65,14 @@ def _rows(
                 row.value,
                 row.expanded_uncertainty,
                 row.judgement,
+                *((row.standard_uncertainty, row.degrees_of_freedom) if with_u else ()),
             )
             for row in connection.execute(select(result).where(result.c.run_key.in_(some)))
         }
-        nothing = (None, None, None)
+        nothing = (None,) * (5 if with_u else 3)
         for row in connection.execute(_runs(some)).mappings():
             plain = dict(row)
-            cells = [_cell(plain, column) for column in _FIXED]
+            cells = [_cell(plain, column) for column in FIXED]
             for each in measured:
                 cells.extend(results.get((row["run_key"], *each), nothing))
             yield tuple(cells)
@@ -119,13 +87,18 @@ def _runs(keys: Sequence[int]) -> Select[Any]:
     )
     # What counts is whether the unit is held now.
     last_hold = select(hold.c.held).where(hold.c.unit_key == unit.c.unit_key).order_by(hold.c.hold_key.desc())
+    # Where it lies now; no tray: taken out.
+    other = placing.alias()
+    last_placing = select(func.max(other.c.placing_key)).where(other.c.unit_key == unit.c.unit_key).scalar_subquery()
     own = [c for c in decision.c if c.name not in {"run_key", "plan_hash", "held"}]
     return (
         select(run_opened, unit.c.serial, unit.c.panel, unit.c.row, unit.c.column, lot.c.lot)
         .add_columns(run.c.closed_utc, run.c.verification_id, *own)
         .add_columns(func.coalesce(last_hold.limit(1).scalar_subquery(), 0).label("held"))
+        .add_columns(func.nullif(placing.c.tray, "").label("tray"), func.nullif(placing.c.pocket, 0).label("pocket"))
         .join(unit, unit.c.unit_key == run_opened.c.unit_key)
         .join(lot, lot.c.lot_key == unit.c.lot_key)
+        .outerjoin(placing, placing.c.placing_key == last_placing)
         .join(run, run.c.run_key == run_opened.c.run_key)
         .join(newest, newest.c.run_key == run_opened.c.run_key)
         .join(decision, and_(decision.c.run_key == newest.c.run_key, decision.c.place == newest.c.place))

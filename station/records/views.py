@@ -212,6 +212,8 @@ class ExportColumn:
 
     name: str
     kind: str
+    words: str = ""
+    """What it holds."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,8 @@ from station.core.run_record import Purpose
 from station.errors import RecordError
 from station.records import Records
 from station.records.export import spreadsheet_text, write_csv, write_parquet
+from station.records.export_columns import FIXED, characteristic_columns
+from station.records.placings import place_unit, take_out
 from tests.records.makers import NO_CONTACT, START, make_opened, make_record
 
 
@@ -107,6 +109,38 @@ def test_parquet_in_missing_folder_is_told(lot: Records, tmp_path: Path) -> None
     """A folder that isn't there is named."""
     with pytest.raises(RecordError, match="can't be written"):
         write_parquet(lot, "L2641", tmp_path / "none" / "lot.parquet")
+
+
+def test_every_column_is_explained(lot: Records) -> None:
+    """What an export has is what is documented, in that order, and no column lacks its words."""
+    with lot.lot_rows("L2641") as table:
+        columns = table.columns
+    # The makers' unmeasured L stands in ohm.
+    measured = (("L", "H"), ("L", "ohm"), ("R20", "ohm"))
+    documented = (*FIXED, *(column for each in measured for column in characteristic_columns(*each)))
+
+    assert documented == columns
+    assert [] == [each.name for each in columns if not each.words]
+    assert [each.name for each in columns] == list(_csv(lot)[0])
+
+
+@pytest.mark.slow
+def test_parquet_carries_what_each_column_holds(lot: Records, tmp_path: Path) -> None:
+    """Whoever gets the file alone can still read it."""
+    write_parquet(lot, "L2641", tmp_path / "lot.parquet")
+    schema = parquet.read_schema(tmp_path / "lot.parquet")
+
+    assert b"the pocket of that tray, from 1" == schema.field("pocket").metadata[b"description"]
+    assert [] == [each.name for each in schema if not each.metadata[b"description"]]
+
+
+def test_export_says_where_a_unit_lies_now(lot: Records) -> None:
+    """Its latest pocket; nothing for one that was taken out, or never placed."""
+    for serial, pocket in (("A", 3), ("A", 4), ("B", 5)):
+        place_unit(lot, serial, "T7", decision=Decision.PASS, who="OP-07", why="sorted", utc=START, pocket=pocket)
+    take_out(lot, ["B"], who="OP-07", why="shipped", utc=START)
+
+    assert [("T7", "4"), ("", ""), ("", "")] == [(row["tray"], row["pocket"]) for row in _csv(lot)]
 
 
 def _csv(records: Records, *, every_run: bool = False) -> list[dict[str, str]]:
