@@ -1,7 +1,8 @@
-"""`coilgate gauge`: is the gauge fit for the tolerance? Works on plain CSV files, without home, plan or bench."""
+"""`coilgate gauge`: is the gauge fit for the tolerance? On a bench, or on plain CSV files without home or bench."""
 
 import click
 
+from station.cli.gauge_bench import measure, show
 from station.cli.gauge_between import agreement, attribute
 from station.cli.gauge_risk import risk
 from station.cli.gauge_single import linearity, stability, type1
@@ -10,11 +11,12 @@ from station.cli.gauge_study import order, study
 
 @click.group()
 def gauge() -> None:
-    """Gauge studies on CSV files: repeatability, bias, linearity, stability, agreement, risks.
+    """Gauge studies: repeatability, reproducibility, bias, linearity, stability, agreement, risks.
 
-    FILE.csv may be `-` for standard input. Readings are plain numbers, all in one unit of measurement.
+    On the bench: `measure` guides a study, `show` shows those on record. The others read CSV files, without home, plan
+    or bench; FILE.csv may be `-` for standard input. Readings are plain numbers, all in one unit of measurement.
     """
 
 
-for _command in (agreement, attribute, linearity, order, risk, stability, study, type1):
+for _command in (agreement, attribute, linearity, measure, order, risk, show, stability, study, type1):
     gauge.add_command(_command)

@@ -1,0 +1,234 @@
+"""`coilgate gauge measure` and `show`: a gauge study on the bench, guided, and what it came to."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from station.cli.main import home_of
+from station.cli.output import emit, say
+
+if TYPE_CHECKING:
+    from station.app.station import Station
+    from station.app.study_begin import StudyWanted
+    from station.app.study_desk import Desk
+    from station.inspection import Inspection
+    from station.quality.study_order import Step
+    from station.quality.study_state import StudyState
+    from station.records import Records
+    from station.stop import NestStop
+
+_TO = click.option(
+    "--to",
+    "target",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Readings as a .csv file; of several characteristics each in a file with its name added.",
+)
+_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+
+
+@click.command(short_help="Study on the bench: it says which unit to load.")
+@click.argument("units", nargs=-1, metavar="[SERIAL...]")
+@click.option("--bench", "bench_file", type=click.Path(path_type=Path), help="Bench file. Never by default.")
+@click.option("--method", default="", help="What is studied: all that this method of the plan yields.")
+@click.option("--characteristic", "characteristics", multiple=True, help="Or by name, such as R20; of one method.")
+@click.option("--appraiser", "appraisers", multiple=True, help="Badge code; give one for each.")
+@click.option("--trials", type=click.IntRange(2, 100), help="Of each unit by each appraiser. Default: 3; one unit: 25.")
+@click.option("--seed", type=int, help="Of the order of loading. Default: drawn, and put on record.")
+@click.option("--plan", "plan_file", type=click.Path(path_type=Path), help="Plan file; default: by serial.")
+@click.option(
+    "--references",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of reference units' files, for a study of one; default: the invented ones (simulated benches only).",
+)
+@click.option("--who", default="", help="Badge code of who opens the study. Default: the first appraiser.")
+@click.option("--why", default="", help="What the study is made for, such as 'new probes'. Goes on record.")
+@click.option("--resume", "name", metavar="STUDY", help="Go on with a study that was broken off.")
+@click.option("--load-timeout", default=300.0, show_default=True, help="Seconds to wait for each unit.")
+@click.option("--simulated-operator", is_flag=True, help="Nobody scans: the simulated operator does all.")
+@_TO
+@_JSON
+@click.pass_context
+def measure(
+    ctx: click.Context,
+    units: tuple[str, ...],
+    bench_file: Path | None,
+    method: str,
+    characteristics: tuple[str, ...],
+    appraisers: tuple[str, ...],
+    trials: int | None,
+    seed: int | None,
+    plan_file: Path | None,
+    references: Path | None,
+    who: str,
+    why: str,
+    name: str | None,
+    load_timeout: float,
+    simulated_operator: bool,
+    target: Path | None,
+    as_json: bool,
+) -> None:
+    """Make a gauge study on the bench: it says which unit to load next, and shows no reading before the last.
+
+    Crossed (two units or more): every appraiser measures every unit equally often, each in a random order of their
+    own, by badge; the unit is unloaded and loaded again for each reading. 10 units that spread as production does, 3
+    appraisers and 3 trials are usual. Type 1 (one reference unit): one appraiser, against its assigned value.
+
+    A run that gives no reading is repeated. Broken off (Ctrl-C, a power cut), the study goes on with --resume. Its runs
+    are no production: no lot's figures change.
+
+    \b
+    Example: coilgate gauge measure L2641-01-A01 L2641-01-D07 L2641-02-H12 --method resistance
+                 --appraiser OP-07 --appraiser OP-09 --bench bench-1.toml
+    """
+    from station.app.study_begin import StudyWanted
+    from station.app.study_records import study
+    from station.cli.opening import open_stoppable
+
+    _check_target(target)
+    if name and (units or appraisers or method or characteristics or trials or seed is not None):
+        raise click.UsageError(f"--resume {name}: the study is on record as it was begun; leave the rest out.")
+    wanted = StudyWanted(units, appraisers, method, characteristics, trials, seed, who, why, references)
+    with open_stoppable(ctx) as station:
+        state = study(station.records, name) if name else None
+        if state is None or not state.complete:
+            with _inspecting(station, bench_file, plan_file) as inspection:
+                state = _begun(station, inspection, wanted) if state is None else state
+                desk = _desk(inspection, station.stop, simulated_operator)
+                state = _take(ctx, station, inspection, state, desk, load_timeout)
+        _show(station.records, state, target or _own_place(ctx, state), as_json)
+
+
+@click.command(short_help="Studies on record; one, with its results.")
+@click.argument("name", metavar="[STUDY]", required=False)
+@_TO
+@_JSON
+@click.pass_context
+def show(ctx: click.Context, name: str | None, target: Path | None, as_json: bool) -> None:
+    """List the gauge studies that were made on benches, or show one with its results.
+
+    Readings of a study that is not finished stay hidden.
+
+    Example: coilgate gauge show G0001 --to readings.csv
+    """
+    from station.app.study_records import studies, study
+    from station.cli.gauge_bench_text import studies_table, study_fact
+    from station.cli.opening import open_station
+
+    _check_target(target)
+    with open_station(ctx) as station:
+        if name:
+            _show(station.records, study(station.records, name), target, as_json)
+            return
+        found = studies(station.records)
+    if as_json:
+        emit({"studies": [study_fact(each) for each in found]})
+    else:
+        click.echo(studies_table(found) if found else "No gauge study is on record yet.")
+
+
+class ScannedDesk:
+    """People with a scanner (or a keyboard) at the terminal."""
+
+    def __init__(self, stop: "NestStop") -> None:
+        from station.cli.scans import Scans
+
+        self._scans = Scans(stop)
+        self.say = say
+
+    def badge(self, state: "StudyState") -> str:
+        """Return the badge of who measures now."""
+        return self._scans.ask(f"Scan your badge: {' or '.join(state.waiting)}.")
+
+    def unit(self, state: "StudyState", step: "Step") -> str:
+        """Ask for the unit of `step` and return what was scanned."""
+        from station.app.study_desk import place_of
+
+        return self._scans.ask(f"{place_of(state, step)} is next. Scan it.")
+
+
+@contextmanager
+def _inspecting(station: "Station", bench_file: Path | None, plan_file: Path | None) -> Iterator["Inspection"]:
+    if bench_file is None:
+        raise click.UsageError(
+            "no bench is taken by default. Say which: --bench FILE\n"
+            "For a simulated one, run in another terminal: coilgate bench simulate"
+        )
+    with station.inspecting(bench_file, plan_file=plan_file, where="coilgate gauge measure") as inspection:
+        yield inspection
+
+
+def _begun(station: "Station", inspection: "Inspection", wanted: "StudyWanted") -> "StudyState":
+    from station.app.study_begin import begin_study
+
+    return begin_study(station.records, inspection, wanted)
+
+
+def _desk(inspection: "Inspection", stop: "NestStop", simulated: bool) -> "Desk":
+    from station.app.study_desk import SimulatedDesk
+
+    if not simulated:
+        return ScannedDesk(stop)
+    if not inspection.bench.setup.operator_address:
+        raise click.UsageError(f"--simulated-operator: {inspection.bench.setup.name} has none; people load its units.")
+    return SimulatedDesk(say)
+
+
+def _take(
+    ctx: click.Context,
+    station: "Station",
+    inspection: "Inspection",
+    state: "StudyState",
+    desk: "Desk",
+    load_timeout_s: float,
+) -> "StudyState":
+    """Take what is left of a study; whatever breaks it off, say how to go on."""
+    from drivers.stop import Stopped
+    from station.app.study_begin import words_of_study
+    from station.app.study_sitting import open_sitting, take_readings
+    from station.cli.main import EXIT_COULD_NOT
+    from station.cli.telling import tell_progress
+
+    sitting = open_sitting(station.records, inspection, state, tell_progress, load_timeout_s=load_timeout_s)
+    setup = state.setup
+    say(f"Study {setup.name}: {words_of_study(state)}.")
+    say(f"The bench: {setup.bench_state}. {len(state.steps) - len(state.taken)} readings to take; they stay hidden.")
+    done = False
+    try:
+        take_readings(sitting, desk)
+        done = True
+    except Stopped as stopped:
+        say(f"Stopped: {stopped}.")
+        ctx.exit(EXIT_COULD_NOT)
+    finally:
+        if not done:
+            say(f"Study {setup.name}: {len(sitting.state.taken)} of {len(state.steps)} readings are on record.")
+            say(f"Go on: coilgate gauge measure --resume {setup.name} --bench FILE")
+    return sitting.state
+
+
+def _show(records: "Records", state: "StudyState", target: Path | None, as_json: bool) -> None:
+    from station.app.study_results import study_results, write_study
+    from station.cli.gauge_bench_text import study_fact, study_text
+
+    results = study_results(records, state)
+    if target is not None:
+        for path in write_study(state, results, target):
+            say(f"{path}: {results[0].values.size} readings.")
+    if as_json:
+        emit(study_fact(state, results))
+    else:
+        click.echo(study_text(state, results))
+
+
+def _check_target(target: Path | None) -> None:
+    if target is not None and target.suffix.lower() != ".csv":
+        raise click.UsageError(f"--to {target}: readings go to a file .csv.")
+
+
+def _own_place(ctx: click.Context, state: "StudyState") -> Path:
+    folder = home_of(ctx) / "reports"
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder / f"{state.setup.name}.csv"
