@@ -34,9 +34,12 @@ FIXED = (
 """Of each row, in this order. Any cell may be empty."""
 
 
-def characteristic_columns(characteristic: str, unit_symbol: str) -> tuple[ExportColumn, ...]:
-    """Return the columns of one characteristic; they follow the fixed ones, in order of its name."""
-    return (
+def characteristic_columns(characteristic: str, unit_symbol: str, *, with_u: bool = False) -> tuple[ExportColumn, ...]:
+    """Return the columns of one characteristic; they follow the fixed ones, in order of its name.
+
+    `with_u`: also its standard uncertainty and degrees of freedom, which a replay under another plan needs.
+    """
+    usual = (
         ExportColumn(
             f"{characteristic} [{unit_symbol}]", "number", "corrected value, SI unscaled; empty if not measured"
         ),
@@ -45,5 +48,16 @@ def characteristic_columns(characteristic: str, unit_symbol: str) -> tuple[Expor
         ),
         ExportColumn(
             f"{characteristic} [{unit_symbol}] decision", "text", "PASS, FAIL or INVALID; empty if it was not judged"
+        ),
+    )
+    if not with_u:
+        return usual
+    return (
+        *usual,
+        ExportColumn(
+            f"u({characteristic}) [{unit_symbol}]", "number", "its standard uncertainty, SI unscaled"
+        ),
+        ExportColumn(
+            f"{characteristic} [{unit_symbol}] degrees of freedom", "number", "effective, of its standard uncertainty"
         ),
     )

@@ -27,8 +27,8 @@ def lot_rows(
             raise RecordError(f"lot {name!r} is not on record. List the lots, or check the name.")
         keys = list(connection.scalars(_run_keys(lot_key, every_run)))
         measured = _characteristics(connection, lot_key)
-        columns = FIXED + tuple(column for each in measured for column in characteristic_columns(*each))
-        yield LotRows(columns, _rows(connection, keys, measured))
+        columns = FIXED + tuple(column for each in measured for column in characteristic_columns(*each, with_u=with_u))
+        yield LotRows(columns, _rows(connection, keys, measured, with_u))
 
 
 def _run_keys(lot_key: int, every_run: bool) -> Select[Any]:
