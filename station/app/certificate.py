@@ -1,5 +1,6 @@
 """A unit's certificate from the records."""
 
+from station.app.concessions import find
 from station.app.lot_report import plan_words
 from station.core.plan_file import parse_plan
 from station.errors import RecordError
@@ -36,4 +37,5 @@ def unit_findings(records: Records, serial: str) -> UnitFindings:
         plan_words=plan_words(records, plan),
         verification=next(stands_on, None),
         head=records.head(bench),
+        concession=find(records, later.concession).granted if later and later.concession else None,
     )

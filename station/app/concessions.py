@@ -4,6 +4,7 @@ Accepting is an explicit, signed act after the measurement; a run decides nothin
 "accepted by concession", in a bin of its own; its decision stays FAIL.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -25,6 +26,7 @@ from station.core.quantity import Dimension, QuantityError, parse_quantity
 from station.core.results import Decision
 from station.errors import RecordError
 from station.records import LaterDecision, Records
+from station.records.conceded import conceded
 from station.records.concessions import (
     OnRecord,
     concede,
@@ -33,6 +35,7 @@ from station.records.concessions import (
     grant_concession,
     latest_utc,
 )
+from station.reports.concession_blocks import ConcessionUse
 
 BIN_NUMBER, BIN_NAME = 80, "concession"
 """Where accepted units go unless it is said otherwise: apart from all that pass."""
@@ -112,6 +115,21 @@ def find(records: Records, number: str) -> OnRecord:
         if each.granted.number == number:
             return each
     raise RecordError(f"concession {number[:20]!r} is not on record. List them: coilgate concession list")
+
+
+def lot_concessions(records: Records, lot: str) -> tuple[ConcessionUse, ...]:
+    """Return the permits and concessions of a lot: those given for it, and others that a unit of it was accepted by.
+
+    Its standing is as of the latest time on record, so that the same records give the same paper.
+    """
+    by_number = Counter(conceded(records, lot).values())
+    every = concessions(records)
+    latest = latest_utc(records, datetime.min.replace(tzinfo=UTC)) if every else None
+    return tuple(
+        ConcessionUse(each.granted, by_number[each.granted.number], each.standing(latest).value)
+        for each in every
+        if latest is not None and (each.granted.lot == lot or by_number[each.granted.number])
+    )
 
 
 def withdraw(records: Records, number: str, *, who: str, why: str, now_utc: datetime) -> None:

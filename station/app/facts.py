@@ -57,6 +57,7 @@ def lot_fact(summary: LotSummary) -> Fact:
         "fail": summary.failed,
         "invalid": summary.invalid,
         "held": summary.held,
+        "conceded": summary.conceded,
         "yield": summary.yield_fraction,
         "first_pass_yield": summary.first_pass_fraction,
         "runs": summary.runs,

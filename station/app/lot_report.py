@@ -7,6 +7,7 @@ from typing import TypeVar
 import numpy as np
 
 from station.app.causes import explain_lot_on_record
+from station.app.concessions import lot_concessions
 from station.app.lot_quality import lot_capability
 from station.app.lot_samples import LotSample, LotStanding, limits_in, lot_reasons, lot_sample, lot_standing, plan_of
 from station.causes.explain import LotExplanation
@@ -71,6 +72,7 @@ def report_findings(records: Records, lot: str) -> LotFindings:
         panel=_tried(shown, _panel, "panel map", missing),
         causes=_causes(records, lot, missing),
         missing=tuple(missing),
+        concessions=lot_concessions(records, lot),
     )
 
 

@@ -27,6 +27,7 @@ def lot_text(
     lines = [
         f"Lot {summary.lot}{simulated}: {summary.units} units, {summary.passed} pass, {summary.failed} fail, "
         f"{summary.invalid} not measured, {summary.held} held.",
+        *([f"Of those that fail, {summary.conceded} accepted by concession."] if summary.conceded else []),
         f"Yield {_share(summary.passed, summary.passed + summary.failed)}: pass of those that are pass or fail.",
         f"First-pass yield {_share(first_passed(summary), summary.units)}: pass in the first run, of all units.",
         "",

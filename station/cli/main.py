@@ -23,6 +23,7 @@ _COMMANDS = {
     "badge": ("station.cli.badge:badge", "Who may sign in to the pages, and as what."),
     "bench": ("station.cli.bench:bench", "Equipment: check, verify, simulate a bench."),
     "coil": ("station.cli.coil:coil", "The drawing's physics: what a coil should read."),
+    "concession": ("station.cli.concession:concession", "Deviation permits and concessions: grant, accept, withdraw."),
     "datasheet": ("station.cli.datasheet:datasheet", "Datasheets: what can be promised of a part."),
     "demo": ("station.cli.demo:demo", "Measure an invented lot on a simulated bench."),
     "gauge": ("station.cli.gauge:gauge", "Gauge studies: repeatability, bias, linearity, agreement, risks."),

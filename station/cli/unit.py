@@ -238,6 +238,7 @@ def _summary(summary: "RunSummary") -> dict[str, object]:
         "decision": None if summary.decision is None else summary.decision.value,
         "bin": summary.bin_number,
         "held": summary.held,
+        "concession": summary.concession or None,
     }
 
 
@@ -246,7 +247,8 @@ def _said(summary: "RunSummary") -> str:
         return "open"
     bin_text = "" if summary.bin_number is None else f"  bin {summary.bin_number} ({summary.bin_name})"
     held = "  held" if summary.held else ""
-    return f"{decision_text(summary.decision)}{bin_text}{held}"
+    conceded = f"  accepted by concession {summary.concession}" if summary.concession else ""
+    return f"{decision_text(summary.decision)}{bin_text}{held}{conceded}"
 
 
 @unit.command()

@@ -5,11 +5,13 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from station.core.characteristics import yields
+from station.core.concession import Concession
 from station.core.plan import Plan
 from station.core.results import Decision, Judgement, Result, ResultStatus
 from station.core.run_record import RunRecord
 from station.core.verification import Verification
 from station.records.views import Head, LaterDecision
+from station.reports.concession_blocks import unit_blocks
 from station.reports.document import Block, Document, Facts, Heading, Paragraph, Table
 from station.reports.pictures import printed
 
@@ -28,6 +30,8 @@ class UnitFindings:
     plan_words: str
     verification: Verification | None
     head: Head
+    concession: Concession | None = None
+    """By which it was accepted; then `decision` is FAIL."""
 
     @property
     def decision(self) -> Decision:
@@ -49,7 +53,7 @@ def unit_document(found: UnitFindings) -> Document:
         title=title,
         subtitle=f"Part {opened.part}. Measured {_minute(opened.opened_utc)}.",
         date_utc=found.record.closed_utc if found.later is None else found.later.decided_utc,
-        blocks=(*_decision(found), *_results(found), *_means(found), *_origin(found)),
+        blocks=(*_decision(found), *_conceded(found), *_results(found), *_means(found), *_origin(found)),
         simulated=opened.simulated,
         footer=title,
     )
@@ -57,7 +61,18 @@ def unit_document(found: UnitFindings) -> Document:
 
 def _standing(found: UnitFindings) -> str:
     words = _WORDS[found.decision]
+    if found.later is not None and found.later.concession:
+        words = f"accepted by {_kind(found)} {found.later.concession}"
     return f"held ({words})" if found.held else words
+
+
+def _kind(found: UnitFindings) -> str:
+    return "concession" if found.concession is None else found.concession.kind.value
+
+
+def _conceded(found: UnitFindings) -> Iterator[Block]:
+    if found.concession is not None:
+        yield from unit_blocks(found.concession, found.plan, found.record.results)
 
 
 def _decision(found: UnitFindings) -> Iterator[Block]:
@@ -76,7 +91,7 @@ def _decision(found: UnitFindings) -> Iterator[Block]:
     if later is not None:
         pairs.append(("Decided again", f"{_minute(later.decided_utc)} by {later.who}: {later.why}"))
     if later is not None and later.concession:
-        pairs.append(("Concession", later.concession))
+        pairs.append(("Concession", f"{later.concession}: the unit does not conform and is not counted as passed"))
     yield Facts(tuple(pairs))
 
 

@@ -13,6 +13,7 @@ from station.quality.panel import PanelMap
 from station.quality.yields import pareto, yield_of
 from station.records.standing import ReasonCount
 from station.records.views import Head, LotSummary
+from station.reports.concession_blocks import ConcessionUse, lot_blocks
 from station.reports.document import Block, Bullets, Document, Facts, Heading, Paragraph, Picture, Table
 from station.reports.lot_pictures import ACROSS, Limited, histograms, panel_places, pareto_bars
 from station.reports.pictures import percent, printed
@@ -40,6 +41,7 @@ class LotFindings:
     panel: PanelMap | None
     causes: LotExplanation | None
     missing: tuple[str, ...]
+    concessions: tuple[ConcessionUse, ...] = ()
 
 
 def lot_document(found: LotFindings) -> Document:
@@ -51,6 +53,7 @@ def lot_document(found: LotFindings) -> Document:
         date_utc=found.last_utc,
         blocks=(
             *_counts(found),
+            *lot_blocks(found.concessions),
             *_reasons(found.reasons),
             *value_blocks(found),
             *spread_blocks(found),
@@ -68,7 +71,7 @@ def _counts(found: LotFindings) -> Iterator[Block]:
     yield Facts(
         (
             ("Pass", str(summary.passed)),
-            ("Fail", str(summary.failed)),
+            ("Fail", f"{summary.failed}{_conceded(summary)}"),
             ("Not measured", f"{summary.invalid} (about the bench or the seat, not the unit)"),
             ("Held", f"{summary.held} (besides: set aside until an engineer decides)"),
             ("Yield", f"{_share(summary.passed, summary.passed + summary.failed)}, of those that pass or fail"),
@@ -79,6 +82,10 @@ def _counts(found: LotFindings) -> Iterator[Block]:
     if summary.bins:
         rows = tuple((str(each.number), each.name, str(each.units)) for each in summary.bins)
         yield Table(("bin", "name", "units"), rows, words=(0, 1))
+
+
+def _conceded(summary: LotSummary) -> str:
+    return f", of these {summary.conceded} accepted by concession" if summary.conceded else ""
 
 
 def _reasons(reasons: Sequence[ReasonCount]) -> Iterator[Block]:

@@ -12,7 +12,7 @@ from station.app.concessions import Wanted, accept, candidates, close_ended, fin
 from station.app.judging_again import judge_lots_again
 from station.app.lot_life import close_lot, receive_lot
 from station.core.concession import ConcessionError, ConcessionKind, Standing
-from station.core.lot_life import tally
+from station.core.lot_tally import tally
 from station.core.plan_file import parse_plan
 from station.core.results import Decision
 from station.errors import RecordError
