@@ -19,6 +19,7 @@ from station.pages import equipment, held, labels, lots, operator, plans, start,
 from station.pages.access import Access
 from station.pages.shield import Shield
 from station.pages.site import Site, make_templates, page
+from station.pages.turns import Turns
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]", "::1")
 STATIC = Path(__file__).parent / "static"
@@ -45,13 +46,18 @@ def make_application(
         *labels.ROUTES,
         Mount("/static", StaticFiles(directory=STATIC), name="static"),
     ]
-    middleware = [Middleware(Shield, hosts=hosts), Middleware(GZipMiddleware, minimum_size=1_000, compresslevel=4)]
+    closing = asyncio.Event()
+    middleware = [
+        Middleware(Shield, hosts=hosts),
+        Middleware(Turns, closing=closing),
+        Middleware(GZipMiddleware, minimum_size=1_000, compresslevel=4),
+    ]
     application = Starlette(
         routes=routes, middleware=middleware, lifespan=_lifespan, exception_handlers={404: _not_found}
     )
     application.state.site = Site(workplace, Access(Accounts(workplace.station.home), local), make_templates())
     application.state.bench_file = bench_file
-    application.state.closing = asyncio.Event()
+    application.state.closing = closing
     return application
 
 
