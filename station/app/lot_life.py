@@ -7,6 +7,7 @@ from datetime import datetime
 from station.core.lot_life import LotChange, LotEvent, LotLife, PlaceCount, difference_words
 from station.core.lot_tally import LotNow, counted_places, lying_in_bins, now_of, tally
 from station.errors import LotError, RecordError
+from station.inspection import REFERENCE_LOT
 from station.records import Records
 from station.records.lot_life import change_lot, lot_unit_standings, lots_received
 from station.records.stamps import name as checked_name
@@ -26,8 +27,8 @@ def is_known(records: Records, lot: str) -> bool:
 
 
 def every_lot(records: Records) -> tuple[str, ...]:
-    """Return the names of all lots, those that were received and not measured yet among them, sorted."""
-    return tuple(sorted({*records.lots(), *lots_received(records)}))
+    """Return the names of all lots, sorted: measured, received only, imported; not where reference units are filed."""
+    return tuple(sorted({*records.lots(), *lots_received(records)} - {REFERENCE_LOT}))
 
 
 def receive_lot(

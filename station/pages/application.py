@@ -15,7 +15,7 @@ from starlette.staticfiles import StaticFiles
 
 from station.app.accounts import Accounts
 from station.app.workplace import Workplace
-from station.pages import equipment, held, labels, lots, operator, plans, start, units
+from station.pages import concessions, equipment, held, labels, lot_life, lots, operator, plans, start, units
 from station.pages.access import Access
 from station.pages.shield import Shield
 from station.pages.site import Site, make_templates, page
@@ -39,8 +39,10 @@ def make_application(
         *operator.ROUTES,
         *start.ROUTES,
         *lots.ROUTES,
+        *lot_life.ROUTES,
         *units.ROUTES,
         *held.ROUTES,
+        *concessions.ROUTES,
         *plans.ROUTES,
         *equipment.ROUTES,
         *labels.ROUTES,

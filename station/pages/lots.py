@@ -7,6 +7,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from station.app.lot_life import every_lot, lot_now
 from station.app.lot_units import LotUnit, causes, lot_units, plan_of, slices
 from station.core.plan import Characteristic, Plan
 from station.core.results import Decision
@@ -22,7 +23,10 @@ async def lots(request: Request) -> Response:
     """Every lot with its counts."""
     records = site_of(request).workplace.station.records
     summaries = await later(lambda: [records.lot_summary(each) for each in records.lots()])
-    return page(request, "lots.html", lots=[each for each in summaries if each.units])
+    found = [each for each in summaries if each.units]
+    measured = {each.lot for each in found}
+    received = [each for each in await later(every_lot, records) if each not in measured]
+    return page(request, "lots.html", lots=found, received=received)
 
 
 @needs(None)
@@ -39,6 +43,7 @@ async def lot(request: Request) -> Response:
         request,
         "lot.html",
         lot=summary,
+        now=await later(lot_now, records, name),
         units=units,
         asked=asked,
         plan=plan,
