@@ -22,6 +22,7 @@ from station.core.plan import (
 from station.core.plan_checks import check_coil, check_drive, check_steps
 from station.core.plan_methods import read_steps
 from station.core.plan_sorting import read_sets, read_trays
+from station.core.plan_panel import read_panel
 from station.core.quantity import Dimension, format_quantity
 from station.core.serial_pattern import SCAN_LENGTH_LIMIT, pattern_mistakes
 from station.errors import PlanError
@@ -87,6 +88,7 @@ def _read(root: Table, mistakes: Mistakes, text: str) -> Plan:
         sets=read_sets(root, steps if steps_stand else ()),
         trays=read_trays(root),
         source_text=text,
+        panel=read_panel(root, "" if mistakes.within("serial") else pattern),
         text_hash=hashlib.sha256(text.encode()).hexdigest(),
     )
     root.close()

@@ -37,6 +37,23 @@ def pattern_mistakes(pattern: str, *, check_digit: str = "") -> list[str]:
     return mistakes + _group_mistakes(groups, check_digit)
 
 
+def pieces(pattern: str) -> tuple[tuple[bool, str], ...] | None:
+    """Return what a serial is made of, in order: (True, name of a group) or (False, fixed text).
+
+    None if anything else stands between the groups: then no serial can be made of its fields alone.
+    """
+    names = {number: name for name, number in re.compile(pattern).groupindex.items()}
+    found: list[tuple[bool, str]] = []
+    for operation, argument in _parser.parse(pattern):
+        if operation is _constants.LITERAL:
+            found.append((False, chr(argument)))
+        elif operation is _constants.SUBPATTERN and argument[0] in names:
+            found.append((True, names[argument[0]]))
+        else:
+            return None
+    return tuple(found)
+
+
 def _group_mistakes(groups: Iterable[str], check_digit: str) -> list[str]:
     named = set(groups)
     mistakes = []
