@@ -8,6 +8,7 @@ import numpy as np
 
 from station.app.causes import explain_lot_on_record
 from station.app.concessions import lot_concessions
+from station.app.lot_life import lot_now
 from station.app.lot_quality import lot_capability
 from station.app.lot_samples import LotSample, LotStanding, limits_in, lot_reasons, lot_sample, lot_standing, plan_of
 from station.causes.explain import LotExplanation
@@ -73,6 +74,7 @@ def report_findings(records: Records, lot: str) -> LotFindings:
         causes=_causes(records, lot, missing),
         missing=tuple(missing),
         concessions=lot_concessions(records, lot),
+        now=lot_now(records, lot),
     )
 
 

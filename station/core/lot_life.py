@@ -209,7 +209,7 @@ def _closed(life: LotLife, event: LotEvent) -> LotLife:
     if gone:
         raise LotError(f"{gone[0]} is scrapped: it can't be shipped with a part of the lot.")
     if has_difference(life, event) and not event.why.strip():
-        raise LotError(f"lot {life.lot}: {difference_words(life, event)}. A difference needs a reason: --why.")
+        raise LotError(f"lot {life.lot}: {difference_words(life, event)}. A difference needs a reason: say why.")
     closing = Closing(life.closings_made + 1, whole, event)
     return replace(
         life,

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from station.causes.explain import LotExplanation, NamedCause
+from station.core.lot_tally import LotNow
 from station.core.reasons import CAUSES
 from station.core.results import Decision
 from station.quality.capability import LEAST_FOR_PERCENTILES, Capability, Index
@@ -15,6 +16,7 @@ from station.records.standing import ReasonCount
 from station.records.views import Head, LotSummary
 from station.reports.concession_blocks import ConcessionUse, lot_blocks
 from station.reports.document import Block, Bullets, Document, Facts, Heading, Paragraph, Picture, Table
+from station.reports.lot_life_blocks import life_blocks
 from station.reports.lot_pictures import ACROSS, Limited, histograms, panel_places, pareto_bars
 from station.reports.pictures import percent, printed
 
@@ -42,6 +44,7 @@ class LotFindings:
     causes: LotExplanation | None
     missing: tuple[str, ...]
     concessions: tuple[ConcessionUse, ...] = ()
+    now: LotNow | None = None
 
 
 def lot_document(found: LotFindings) -> Document:
@@ -50,9 +53,10 @@ def lot_document(found: LotFindings) -> Document:
     return Document(
         title=f"Lot report {summary.lot}",
         subtitle=f"Part {found.part}. {count_words(summary.units, 'unit')}, measured {span_words(found)}.",
-        date_utc=found.last_utc,
+        date_utc=_newest(found),
         blocks=(
             *_counts(found),
+            *(() if found.now is None else life_blocks(found.now)),
             *lot_blocks(found.concessions),
             *_reasons(found.reasons),
             *value_blocks(found),
@@ -64,6 +68,12 @@ def lot_document(found: LotFindings) -> Document:
         simulated=summary.simulated,
         footer=f"Lot report {summary.lot}, part {found.part}",
     )
+
+
+def _newest(found: LotFindings) -> datetime:
+    """The time of what is newest in the report: same records, same bytes."""
+    events = () if found.now is None else found.now.life.events
+    return max((found.last_utc, *(each.utc for each in events)))
 
 
 def _counts(found: LotFindings) -> Iterator[Block]:

@@ -182,7 +182,7 @@ def test_difference_needs_a_reason() -> None:
     """One unit too few in bin 1: refused without a reason, recorded with one, in figures."""
     life = apply(LotLife("L1"), received(3))
     short = event(LotChange.CLOSED, counts=(PlaceCount("1", "low R", 3, 2),), why="")
-    with pytest.raises(LotError, match=r"1 counted 2, on record 3; 1 fewer in all than the 3 received.*--why"):
+    with pytest.raises(LotError, match=r"1 counted 2, on record 3; 1 fewer in all than the 3 received.*say why"):
         apply(life, short)
     closed = apply(life, replace(short, why="one fell behind the cabinet"))
 
