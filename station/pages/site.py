@@ -45,6 +45,7 @@ def make_templates() -> Environment:
     environment.globals.update(shape=words.shape, decision_words=words.WORDS, kinds=words.KINDS)
     environment.filters.update(
         decision=words.decision,
+        standing=words.standing,
         quantity=words.quantity,
         result=words.result,
         percent=words.percent,

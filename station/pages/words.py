@@ -23,6 +23,7 @@ _SHAPES = {
     # Hot surface, after the meaning of IEC 60417-5041; our own drawing.
     "hot": '<rect x="2" y="2" width="20" height="20" rx="4"/>'
     '<path class="cut" d="M5.5 18.5h13M8 15.5q-2-2.5 0-5t0-5M12 15.5q-2-2.5 0-5t0-5M16 15.5q-2-2.5 0-5t0-5"/>',
+    "conceded": '<path d="M12 1l11 11l-11 11l-11-11z"/><path class="cut" d="M7 12.5q2.500-3 5 0t5 0"/>',
     "held": '<path d="M3 3h18v18H3z"/><path class="cut" d="M9 7v10M15 7v10"/>',
 }
 
@@ -37,6 +38,14 @@ def decision(found: Decision | None) -> Markup:
     if found is None:
         return Markup('<span class="said">under way</span>')
     return Markup(f'<span class="said {KINDS[found]}">{shape(KINDS[found])}{WORDS[found]}</span>')
+
+
+def standing(found: Decision | None, concession: str) -> Markup:
+    """Return a decision as shape and word; of a unit that was accepted though it fails, how: never as a pass."""
+    if not concession or found is not Decision.FAIL:
+        return decision(found)
+    link = Markup('<a href="/concessions/{}">{}</a>').format(concession, concession)
+    return Markup('<span class="said conceded">{} accepted by concession {}</span>').format(shape("conceded"), link)
 
 
 def quantity(value: float | None, unit_symbol: str, digits: int = 4) -> str:
