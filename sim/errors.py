@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from sim.hum import NO_HUM, Hum
 from sim.noise import key, uniform
 
 LCR_RANGES_OHM = (1.0, 10.0, 100.0, 1e3, 1e4, 1e5)
@@ -121,6 +122,7 @@ class NoiseLevels:
     field_t: float = 0.0
     temperature_k: float = 0.0
     contact_ohm: float = 0.0
+    hum: Hum = NO_HUM
 
 
 QUIET = NoiseLevels()

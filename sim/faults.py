@@ -134,6 +134,18 @@ class FaultyInstrument:
         self._silent = False
         self._unplugged = False
 
+    def arm(self, fault: Fault) -> None:
+        """Add a fault to the script; its `nth` counts from now on."""
+        by_sent = fault.kind in SENDING_FAULTS or (self.inner.unasked and fault.kind in _SPOIL_INSTRUMENT)
+        (self._sending if by_sent else self._hearing).append(_Armed(fault))
+
+    def mend(self) -> None:
+        """Somebody has put the instrument right: it is sound again, and no fault is left in the script."""
+        self._sending.clear()
+        self._hearing.clear()
+        self._silent = self._unplugged = False
+        self.inner.mend()
+
     def connect(self, now_s: float) -> None:
         """A client has opened the line."""
         self._buffer = b""

@@ -73,6 +73,8 @@ class World:
         self.errors = errors or BenchErrors()
         self.noise = noise
         self.drive = Drive()
+        self.switched: list[tuple[float, bool]] = []
+        """When the output went on (True) and off, whoever did it; who reads it may empty it."""
         self.coil: CoilTruth | None = None
         self.route = Route.OPEN
         self.height_m = RETRACTED_M
@@ -224,6 +226,12 @@ class World:
         current_a = self.drive_point()[1]
         return -current_a if self.route is Route.REVERSE else current_a
 
+    def switch(self, *, on: bool) -> None:
+        """Switch the output, and note when."""
+        if on is not self.drive.on:
+            self.switched.append((self.now_s, on))
+        self.drive.on = on
+
     def _driven(self) -> bool:
         return self.drive.on and self.drive_point()[1] > 0.0
 
@@ -234,7 +242,7 @@ class World:
             return
         voltage_v, current_a = self.drive_point()
         if voltage_v > drive.over_voltage_v or current_a > drive.over_current_a:
-            drive.on = False
+            self.switch(on=False)
             drive.tripped = True
 
     def connect_route(self, route: Route, *, by_itself: bool = False) -> None:

@@ -3,13 +3,14 @@
 It does one thing after the other, but answers `ALIVE` at once, also while its stage moves. It refuses to
 connect the LCR meter while it feels the drive on its source terminals. Guard open or hand stop pressed takes
 the drive enable away and opens the route. Not imitated: relay bounce and wear, thermoelectric voltages,
-backlash of the stage, the sensor's response time, mains hum (the average is over whole cycles).
+backlash of the stage, the sensor's response time. It takes the mains for exactly 50 Hz.
 """
 
 from binascii import crc_hqx
 from collections.abc import Callable
 from math import inf, sqrt
 
+from sim.hum import averaged_hum
 from sim.instruments.line import LineInstrument, Work
 from sim.world import DRIVEN_ROUTES, RETRACTED_M, Route, World
 
@@ -208,13 +209,16 @@ class Fixture(LineInstrument):
         if not argument.isdecimal() or not 1 <= int(argument) <= 1000:
             raise Refused(*BAD_ARGUMENT)
         cycles = int(argument)
-        return QUERY_S + cycles * MAINS_CYCLE_S, lambda now_s: self._flux(cycles)
+        return QUERY_S + cycles * MAINS_CYCLE_S, lambda now_s: self._flux(cycles, now_s)
 
-    def _flux(self, cycles: int) -> str:
+    def _flux(self, cycles: int, now_s: float) -> str:
         errors = self.world.errors
         flux_t = self.world.flux_density_t() * (1.0 + errors.field_gain) + errors.field_offset_t
         if self.world.noise.field_t:
             flux_t += self.world.noise.field_t / sqrt(cycles) * self.world.noise_of(f"{self.name} field")
+        hum = self.world.noise.hum
+        if hum.field_t:
+            flux_t += hum.field_t * averaged_hum(hum.mains_hz, now_s, cycles * MAINS_CYCLE_S)
         (flux_t,) = self.reading("field", flux_t)
         if self.overloaded() or abs(flux_t) > FIELD_RANGE_T:
             return "0 O"

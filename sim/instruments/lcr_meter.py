@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from math import atan2, inf, pi, sqrt
 
 from sim.errors import LCR_RANGES_OHM
+from sim.hum import averaged_hum
 from sim.instruments.line import Work
 from sim.instruments.scpi import CommandError, ScpiInstrument, number
 from sim.world import Route, World
@@ -170,6 +171,9 @@ class LcrMeter(ScpiInstrument):
         error = self.world.errors.lcr_error(self.range_ohm)
         resistance_ohm -= self._short_ohm.real
         noise = self._noise(self.world.noise.lcr_dc, "rdc")
+        hum = self.world.noise.hum
+        if hum.lcr_dc:
+            noise += hum.lcr_dc * averaged_hum(hum.mains_hz, self.world.now_s, self.measuring_s)
         shown = resistance_ohm * (1.0 + error.dc_gain + noise) + error.dc_offset_ohm
         return Measured("good", *self.reading("RDC", shown, 0.0))
 

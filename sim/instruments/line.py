@@ -80,6 +80,10 @@ class LineInstrument:
         """Tell whether a message is carried out at once, before those that wait."""
         return False
 
+    def mend(self) -> None:
+        """Take away what scripted faults have done to it."""
+        self.impairments = Impairments()
+
     # The protocol of a simulated instrument.
 
     def connect(self, now_s: float) -> None:

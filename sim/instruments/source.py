@@ -69,7 +69,7 @@ class Source(ScpiInstrument):
     def _switch(self, on: bool) -> None:
         self._shown_on = on
         if not self.impairments.stuck:
-            self.world.drive.on = on
+            self.world.switch(on=on)
 
     def _output_state(self, argument: str) -> str:
         return "1" if self._shown_on else "0"

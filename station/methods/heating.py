@@ -18,7 +18,7 @@ import numpy as np
 from drivers.instruments import Route, Source, SourceSetup
 from station.coil.heating import Drive, steady_state
 from station.core.events import HeatingSample, NestHot
-from station.core.plan import HeatingStep
+from station.core.plan import FieldStep, Frequency, HeatingStep, ResistanceStep
 from station.core.reasons import reason
 from station.heating_fit.audit import AuditState, Rise, after_early_stop, after_full_soak, soak_due
 from station.heating_fit.estimator import Estimate, ThermalEstimator
@@ -29,6 +29,7 @@ from station.methods.cooling import cool_by_utc, mark_hot, require_near_ambient,
 from station.methods.heating_budget import counts_k, require_fine_enough
 from station.methods.heating_results import Level, heating_results, heating_trace
 from station.methods.heating_samples import Cold, Sample, Watch, read_sample, require_like_plan
+from station.methods.resistance import wait_until_still
 
 SAMPLE_S = 0.2
 LOOK_S = 1.0
@@ -57,8 +58,9 @@ def measure_heating(context: Context, step: HeatingStep) -> Outcome:
     require_guarded(context, step)
     require_near_ambient(context, step.start_within_k, timeout_s=COLD_WAIT_S)
     first_message = bench.message_count()
+    still_warm_k = _let_cool(context)
     mark_hot(context, step, trusted=False, driven_s=COLD_LOOK_S + step.soak_s * len(step.drives))
-    ladder = _Ladder(context, step)
+    ladder = _Ladder(context, step, Cold(0.0, 0.0, 0.0, 0.0, still_warm_k))
     try:
         with bench.drive(source_setup(step, COLD_PART * step.drives[0]), route=Route.SOURCE_FORWARD) as source:
             ladder.climb(source)
@@ -71,6 +73,19 @@ def measure_heating(context: Context, step: HeatingStep) -> Outcome:
     ladder.keep_audit()
     results = heating_results(context, step, ladder.cold, ladder.levels, ladder.left_out, messages)
     return Outcome(results, (heating_trace(ladder.samples, ladder.foretold),))
+
+
+def _let_cool(context: Context) -> float:
+    """Wait until what the field's drive has heated is cold again; return what may be left of it, in K.
+
+    100 mA warm a film by kelvins. Taken as cold, all its rises would be too small by as much, and the thermometers
+    can't tell: they may differ by more. The winding's own resistance can: it is still falling.
+    """
+    steps = context.plan.steps
+    if not any(isinstance(each, FieldStep) for each in steps):
+        return 0.0
+    still = next((each for each in steps if isinstance(each, ResistanceStep)), None)
+    return wait_until_still(context, still or ResistanceStep("resistance", Frequency()))
 
 
 def require_guarded(context: Context, step: HeatingStep) -> None:
@@ -100,7 +115,7 @@ class _Ladder:
 
     context: Context
     step: HeatingStep
-    cold: Cold = field(default_factory=lambda: Cold(0.0, 0.0, 0.0, 0.0))
+    cold: Cold
     levels: list[Level] = field(default_factory=list)
     samples: list[Sample] = field(default_factory=list)
     foretold: list[tuple[float, float]] = field(default_factory=list)
@@ -169,7 +184,7 @@ class _Ladder:
         resistance_ohm = float(ohms.mean())
         noise = float(ohms.std(ddof=1)) / np.sqrt(len(ohms)) / resistance_ohm
         surface_degc = float(np.mean([each.surface_degc for each in taken]))
-        self.cold = Cold(resistance_ohm, ambient_degc, surface_degc, kelvins * noise)
+        self.cold = Cold(resistance_ohm, ambient_degc, surface_degc, kelvins * noise, self.cold.still_warm_k)
         self._zero_k = math.hypot(
             self.cold.noise_k,
             counts_k(self.context, self.cold, taken[-1].voltage_v, taken[-1].current_a),

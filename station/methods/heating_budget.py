@@ -52,7 +52,7 @@ def bench_terms(context: Context, cold: Cold, rise_k: float) -> tuple[Term, ...]
     fixture = context.bench.setup.fixture
     kelvins = context.plan.winding_constant_k + cold.ambient_degc
     growth = abs(rise_k) / kelvins
-    terms = (
+    terms: tuple[Term, ...] = (
         width_term("winding constant", growth * WINDING_CONSTANT_HALF_WIDTH),
         width_term("contacts", abs(rise_k) * fixture.contact_half_width_ohm / cold.resistance_ohm),
         width_term("cold winding against ambient", fixture.coil_temperature_half_width_k),
@@ -65,6 +65,8 @@ def bench_terms(context: Context, cold: Cold, rise_k: float) -> tuple[Term, ...]
             sensitivity=growth,
         ),
     )
+    if cold.still_warm_k:
+        terms = (*terms, Term("still warm", cold.still_warm_k))
     if fixture.remote_sense:
         return terms
     return (*terms, width_term("no remote sense", WITHOUT_REMOTE_SENSE_K))

@@ -73,13 +73,15 @@ class Sample:
 class Cold:
     """The coil at rest: resistance over the source's route at the temperature of the ambient.
 
-    `noise_k` is the standard uncertainty of the resistance's mean, in K of rise.
+    `noise_k` is the standard uncertainty of the resistance's mean, in K of rise; `still_warm_k` that of what was left
+    of an earlier drive's heat.
     """
 
     resistance_ohm: float
     ambient_degc: float
     surface_degc: float
     noise_k: float
+    still_warm_k: float = 0.0
 
 
 def read_sample(context: Context, source: Source, level: int, cold: Cold | None) -> Sample:

@@ -60,16 +60,6 @@ def measure_resistance(context: Context, step: ResistanceStep) -> Outcome:
     """
     bench = context.bench
     first_message = bench.message_count()
-    bench.fixture.set_route(Route.LCR)
-    bench.lcr.configure(
-        LcrSetup(
-            (Quantity.DC_RESISTANCE,),
-            0.0,
-            level_v=step.level_v,
-            averaging=step.averaging,
-            range_ohm=resistance_range(context.plan, step),
-        )
-    )
     samples = _hold_still(context, step)
     still = samples[-WINDOW:]
     value = sum(each.at_20_ohm for each in still) / len(still)
@@ -84,8 +74,34 @@ def measure_resistance(context: Context, step: ResistanceStep) -> Outcome:
     return Outcome((measured("R20", "ohm", value, terms, messages=messages),), (_trace(samples),))
 
 
+def wait_until_still(context: Context, step: ResistanceStep) -> float:
+    """Wait until the winding's temperature holds still; return what may be left of its warmth, in K.
+
+    That is the standard uncertainty of the slope times the longest time constant, as in the budget of `R20`.
+
+    Raises:
+        NotMeasured: as `measure_resistance`.
+    """
+    still = _hold_still(context, step)[-WINDOW:]
+    last = still[-1]
+    kelvins = context.plan.winding_constant_k + last.temperature_degc
+    return kelvins * _slope(still)[1] * step.still_time_constant_s / last.resistance_ohm
+
+
 def _hold_still(context: Context, step: ResistanceStep) -> list[_Sample]:
-    clock = context.bench.clock
+    """Connect the meter and take samples until the last `WINDOW` of them hold still."""
+    bench = context.bench
+    bench.fixture.set_route(Route.LCR)
+    bench.lcr.configure(
+        LcrSetup(
+            (Quantity.DC_RESISTANCE,),
+            0.0,
+            level_v=step.level_v,
+            averaging=step.averaging,
+            range_ohm=resistance_range(context.plan, step),
+        )
+    )
+    clock = bench.clock
     samples = _samples(context, 1)
     while True:
         _tell(context, samples[-1])

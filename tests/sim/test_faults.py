@@ -323,3 +323,28 @@ def test_fault_of_an_unknown_instrument_is_refused() -> None:
     """A misspelt script must not pass for a bench without faults."""
     with pytest.raises(KeyError, match="lcr-9"):
         SimulatedBench(options=BenchOptions(faults=[Fault("lcr-9", FaultKind.LATE)]))
+
+
+def test_fault_armed_later_counts_from_then_on() -> None:
+    """What was said before is not counted."""
+    talk = _talk()
+    first = talk.ask(SOURCE, "VOLT?")
+    talk.bench.wrappers[SOURCE].arm(Fault(SOURCE, FaultKind.GARBLED, nth=1))
+    answers = [talk.ask(SOURCE, "VOLT?") for _ in range(3)]
+
+    assert [False, True, False] == [each != first for each in answers]
+
+
+def test_mended_instrument_is_sound_and_has_no_fault_left() -> None:
+    """Silence, another identity and what the script still had for it are gone."""
+    talk = _talk(
+        Fault(SOURCE, FaultKind.WRONG_IDENTITY, data=b"OTHER,1,2,3"),
+        Fault(SOURCE, FaultKind.SILENT, nth=1),
+        Fault(SOURCE, FaultKind.GARBLED, nth=1),
+    )
+    other = talk.ask(SOURCE, "*IDN?")
+    talk.tell(SOURCE, "VOLT?")
+    talk.bench.wrappers[SOURCE].mend()
+
+    assert "OTHER,1,2,3\n".strip() == other
+    assert talk.bench.identities[SOURCE] == talk.ask(SOURCE, "*IDN?")

@@ -167,3 +167,17 @@ def test_ambient_drifts_with_time() -> None:
     world.advance(60.0)
 
     assert 23.5 == pytest.approx(world.ambient_degc)
+
+
+def test_switching_of_the_output_is_noted_with_its_time_whoever_did_it() -> None:
+    """On by order, off by protection: two entries; ordering off once more adds none."""
+    world = World(ambient_degc=20.0)
+    world.load(truth_near("U1", resistance_20_ohm=8.0))
+    world.drive.voltage_v, world.drive.current_a, world.drive.over_current_a = 1.0, 1.0, 0.01
+    world.advance(2.0)
+    world.switch(on=True)
+    world.advance(3.0)
+    world.connect_route(Route.FORWARD, by_itself=True)
+    world.switch(on=False)
+
+    assert [(2.0, True), (3.0, False)] == world.switched
