@@ -4,13 +4,16 @@ Readings of a study that is not finished are given to nobody: who still measures
 """
 
 import csv
+import io
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
-from station.core.quantity import format_quantity
+from station.core.quantity import format_quantity, parse_quantity
 from station.core.reasons import CAUSES
 from station.core.results import ResultStatus
 from station.core.run_record import Purpose, RunRecord
@@ -54,8 +57,28 @@ class StudyResult:
     trouble: str = ""
 
 
-def study_results(records: Records, state: StudyState) -> tuple[StudyResult, ...]:
-    """Return the results of a study, a characteristic each, in the plan's order.
+@dataclass(frozen=True, slots=True, eq=False)
+class FinishedStudy:
+    """A study that has all its readings: `results` a characteristic each, in the plan's order."""
+
+    state: StudyState
+    results: tuple[StudyResult, ...]
+    closed_utc: Mapping[Step, datetime]
+    """When each reading was taken."""
+
+    @property
+    def setup(self) -> StudySetup:
+        """What it is of."""
+        return self.state.setup
+
+    @property
+    def newest_utc(self) -> datetime:
+        """When the last reading was taken."""
+        return max(self.closed_utc.values())
+
+
+def finished_study(records: Records, state: StudyState) -> FinishedStudy:
+    """Return a study with its results.
 
     Raises RecordError for a study that is not finished, or whose runs are not what it says.
     """
@@ -66,7 +89,8 @@ def study_results(records: Records, state: StudyState) -> tuple[StudyResult, ...
             f"Readings stay hidden until the last; go on: coilgate gauge measure --resume {setup.name} --bench FILE"
         )
     runs = {step: _checked(records.run(run_id), step, setup) for step, run_id in state.taken.items()}
-    return tuple(_result(setup, each, _values(setup, each, runs)) for each in setup.characteristics)
+    results = tuple(_result(setup, each, _values(setup, each, runs)) for each in setup.characteristics)
+    return FinishedStudy(state, results, {step: run.closed_utc for step, run in runs.items()})
 
 
 def in_readable_unit(setup: StudySetup, result: StudyResult) -> tuple[str, StudyResult]:
@@ -99,18 +123,46 @@ def words_of_repeats(state: StudyState) -> str:
     return f"{runs} repeated ({said})"
 
 
-def write_study(state: StudyState, results: tuple[StudyResult, ...], target: Path) -> tuple[Path, ...]:
-    """Write a finished study as CSV, SI unscaled, every digit; return the files.
+def write_study(study: FinishedStudy, target: Path) -> tuple[Path, ...]:
+    """Write the readings as CSV; return the files, which appear whole or not at all.
+
+    One characteristic goes to `target`, each of several to a file that has its name added. Raises StationError if a
+    file can't be written.
+    """
+    targets = targets_of(study, target)
+    for path, result in zip(targets, study.results, strict=True):
+        unfinished = path.with_name(path.name + ".part")
+        try:
+            unfinished.write_text(csv_text(study, result), encoding="utf-8", newline="")
+            unfinished.replace(path)
+        except OSError as error:
+            raise StationError(f"{path}: can't be written: {error.strerror or error}.") from error
+        finally:
+            unfinished.unlink(missing_ok=True)
+    return targets
+
+
+def targets_of(study: FinishedStudy, target: Path) -> tuple[Path, ...]:
+    """Return a file a characteristic: `target` for one alone, else with its name added."""
+    names = [each.studied.name for each in study.results]
+    return (target,) if len(names) == 1 else tuple(target.with_stem(f"{target.stem}-{name}") for name in names)
+
+
+def csv_text(study: FinishedStudy, result: StudyResult) -> str:
+    """Return the readings of one characteristic as CSV (RFC 4180), SI unscaled, every digit.
 
     Columns part, appraiser, trial, value: what `coilgate gauge study` reads (in a type-1 study, `gauge type1`); then
-    the unit of measurement and the run. One characteristic goes to `target`, each of several to a file that has its
-    name added. A file appears whole or not at all. Raises StationError if it can't be written.
+    the unit of measurement, whether it was a simulated bench, when, and by which run.
     """
-    names = [each.studied.name for each in results]
-    targets = [target] if len(names) == 1 else [target.with_stem(f"{target.stem}-{name}") for name in names]
-    for path, result in zip(targets, results, strict=True):
-        _write(state, result, path)
-    return tuple(targets)
+    setup, text = study.setup, io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(["part", "appraiser", "trial", "value", "unit", "simulated", "utc", "run"])
+    for step in study.state.steps:
+        named = [spreadsheet_text(step.part), step.appraiser, step.trial]
+        value = repr(float(result.values[_place(setup, step)]))
+        taken = [int(setup.simulated), study.closed_utc[step].isoformat(), study.state.taken[step]]
+        writer.writerow([*named, value, result.studied.unit_symbol, *taken])
+    return text.getvalue()
 
 
 def _checked(record: RunRecord, step: Step, setup: StudySetup) -> RunRecord:
@@ -127,11 +179,10 @@ def _checked(record: RunRecord, step: Step, setup: StudySetup) -> RunRecord:
 def _values(setup: StudySetup, studied: Studied, runs: dict[Step, RunRecord]) -> np.ndarray:
     values = np.full((len(setup.units), len(setup.appraisers), setup.trials), np.nan)
     for step, record in runs.items():
-        place = setup.units.index(step.part), setup.appraisers.index(step.appraiser), step.trial - 1
         found = next((each for each in record.results if each.characteristic == studied.name), None)
         if found is None or found.value is None or found.status is not ResultStatus.MEASURED:
             raise RecordError(f"study {setup.name}: run {record.opened.run_id} has no value of {studied.name}.")
-        values[place] = found.value
+        values[_place(setup, step)] = found.value
     return values
 
 
@@ -161,28 +212,11 @@ def _type1(plain: StudyResult) -> StudyResult:
     )
 
 
-def _write(state: StudyState, result: StudyResult, target: Path) -> None:
-    setup = state.setup
-    unfinished = target.with_name(target.name + ".part")
-    try:
-        with unfinished.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
-            writer.writerow(["part", "appraiser", "trial", "value", "unit", "run"])
-            for step in state.steps:
-                place = setup.units.index(step.part), setup.appraisers.index(step.appraiser), step.trial - 1
-                named = [spreadsheet_text(step.part), step.appraiser, step.trial]
-                value = repr(float(result.values[place]))
-                writer.writerow([*named, value, result.studied.unit_symbol, state.taken[step]])
-        unfinished.replace(target)
-    except OSError as error:
-        raise StationError(f"{target}: can't be written: {error.strerror or error}.") from error
-    finally:
-        unfinished.unlink(missing_ok=True)
+def _place(setup: StudySetup, step: Step) -> tuple[int, int, int]:
+    return setup.units.index(step.part), setup.appraisers.index(step.appraiser), step.trial - 1
 
 
 def _factor(unit: str, symbol: str) -> float:
-    from station.core.quantity import parse_quantity
-
     return 1.0 if unit in ("", symbol) else 1.0 / parse_quantity(f"1 {unit}", symbol)
 
 

@@ -12,7 +12,6 @@ from station.cli.output import emit, say
 
 if TYPE_CHECKING:
     from station.app.station import Station
-    from station.app.study_begin import StudyWanted
     from station.app.study_desk import Desk
     from station.inspection import Inspection
     from station.quality.study_order import Step
@@ -25,6 +24,9 @@ _TO = click.option(
     "target",
     type=click.Path(dir_okay=False, path_type=Path),
     help="Readings as a .csv file; of several characteristics each in a file with its name added.",
+)
+_REPORT = click.option(
+    "--report", type=click.Path(dir_okay=False, path_type=Path), help="Report as .pdf or .html; of several, each."
 )
 _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 
@@ -49,6 +51,7 @@ _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on
 @click.option("--load-timeout", default=300.0, show_default=True, help="Seconds to wait for each unit.")
 @click.option("--simulated-operator", is_flag=True, help="Nobody scans: the simulated operator does all.")
 @_TO
+@_REPORT
 @_JSON
 @click.pass_context
 def measure(
@@ -68,6 +71,7 @@ def measure(
     load_timeout: float,
     simulated_operator: bool,
     target: Path | None,
+    report: Path | None,
     as_json: bool,
 ) -> None:
     """Make a gauge study on the bench: it says which unit to load next, and shows no reading before the last.
@@ -83,11 +87,11 @@ def measure(
     Example: coilgate gauge measure L2641-01-A01 L2641-01-D07 L2641-02-H12 --method resistance
                  --appraiser OP-07 --appraiser OP-09 --bench bench-1.toml
     """
-    from station.app.study_begin import StudyWanted
+    from station.app.study_begin import StudyWanted, begin_study
     from station.app.study_records import study
     from station.cli.opening import open_stoppable
 
-    _check_target(target)
+    _check_targets(target, report)
     if name and (units or appraisers or method or characteristics or trials or seed is not None):
         raise click.UsageError(f"--resume {name}: the study is on record as it was begun; leave the rest out.")
     wanted = StudyWanted(units, appraisers, method, characteristics, trials, seed, who, why, references)
@@ -95,32 +99,37 @@ def measure(
         state = study(station.records, name) if name else None
         if state is None or not state.complete:
             with _inspecting(station, bench_file, plan_file) as inspection:
-                state = _begun(station, inspection, wanted) if state is None else state
+                state = begin_study(station.records, inspection, wanted) if state is None else state
                 desk = _desk(inspection, station.stop, simulated_operator)
-                state = _take(ctx, station, inspection, state, desk, load_timeout)
-        _show(station.records, state, target or _own_place(ctx, state), as_json)
+                state = _take(
+                    ctx, station, inspection, state, desk=desk, load_timeout_s=load_timeout, bench_file=bench_file
+                )
+        _show(station.records, state, target or _own_place(ctx, state), report, as_json)
 
 
 @click.command(short_help="Studies on record; one, with its results.")
 @click.argument("name", metavar="[STUDY]", required=False)
 @_TO
+@_REPORT
 @_JSON
 @click.pass_context
-def show(ctx: click.Context, name: str | None, target: Path | None, as_json: bool) -> None:
+def show(
+    ctx: click.Context, name: str | None, target: Path | None, report: Path | None, as_json: bool
+) -> None:
     """List the gauge studies that were made on benches, or show one with its results.
 
     Readings of a study that is not finished stay hidden.
 
-    Example: coilgate gauge show G0001 --to readings.csv
+    Example: coilgate gauge show G0001 --to readings.csv --report study.pdf
     """
     from station.app.study_records import studies, study
     from station.cli.gauge_bench_text import studies_table, study_fact
     from station.cli.opening import open_station
 
-    _check_target(target)
+    _check_targets(target, report)
     with open_station(ctx) as station:
         if name:
-            _show(station.records, study(station.records, name), target, as_json)
+            _show(station.records, study(station.records, name), target, report, as_json)
             return
         found = studies(station.records)
     if as_json:
@@ -160,12 +169,6 @@ def _inspecting(station: "Station", bench_file: Path | None, plan_file: Path | N
         yield inspection
 
 
-def _begun(station: "Station", inspection: "Inspection", wanted: "StudyWanted") -> "StudyState":
-    from station.app.study_begin import begin_study
-
-    return begin_study(station.records, inspection, wanted)
-
-
 def _desk(inspection: "Inspection", stop: "NestStop", simulated: bool) -> "Desk":
     from station.app.study_desk import SimulatedDesk
 
@@ -181,8 +184,10 @@ def _take(
     station: "Station",
     inspection: "Inspection",
     state: "StudyState",
+    *,
     desk: "Desk",
     load_timeout_s: float,
+    bench_file: Path | None,
 ) -> "StudyState":
     """Take what is left of a study; whatever breaks it off, say how to go on."""
     from drivers.stop import Stopped
@@ -205,27 +210,38 @@ def _take(
     finally:
         if not done:
             say(f"Study {setup.name}: {len(sitting.state.taken)} of {len(state.steps)} readings are on record.")
-            say(f"Go on: coilgate gauge measure --resume {setup.name} --bench FILE")
+            home = ctx.find_root().obj
+            start = "coilgate" if home is None else f"coilgate --home {home}"
+            say(f"Go on: {start} gauge measure --resume {setup.name} --bench {bench_file}")
     return sitting.state
 
 
-def _show(records: "Records", state: "StudyState", target: Path | None, as_json: bool) -> None:
-    from station.app.study_results import study_results, write_study
+def _show(
+    records: "Records", state: "StudyState", target: Path | None, report: Path | None, as_json: bool
+) -> None:
+    from station.app.study_results import finished_study, write_study
     from station.cli.gauge_bench_text import study_fact, study_text
 
-    results = study_results(records, state)
+    finished = finished_study(records, state)
     if target is not None:
-        for path in write_study(state, results, target):
-            say(f"{path}: {results[0].values.size} readings.")
+        for path in write_study(finished, target):
+            say(f"{path}: {len(state.steps)} readings.")
+    if report is not None:
+        from station.app.study_reports import write_reports
+
+        for path in write_reports(finished, report):
+            say(f"{path}: report.")
     if as_json:
-        emit(study_fact(state, results))
+        emit(study_fact(state, finished.results))
     else:
-        click.echo(study_text(state, results))
+        click.echo(study_text(finished))
 
 
-def _check_target(target: Path | None) -> None:
+def _check_targets(target: Path | None, report: Path | None) -> None:
     if target is not None and target.suffix.lower() != ".csv":
         raise click.UsageError(f"--to {target}: readings go to a file .csv.")
+    if report is not None and report.suffix.lower() not in (".pdf", ".html"):
+        raise click.UsageError(f"--report {report}: a report ends in .pdf or .html.")
 
 
 def _own_place(ctx: click.Context, state: "StudyState") -> Path:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from station.app.study_begin import words_of_study
-from station.app.study_results import StudyResult, in_readable_unit, words_of_repeats
+from station.app.study_results import FinishedStudy, StudyResult, in_readable_unit, words_of_repeats
 from station.cli.gauge_facts import Fact, crossed_fact, type1_fact
 from station.cli.gauge_more_text import type1_text
 from station.cli.gauge_text import crossed_text
@@ -20,17 +20,17 @@ def studies_table(found: Sequence[StudyState]) -> str:
             each.setup.opened_utc.isoformat(" ", "minutes")[:16],
             each.setup.kind.value,
             words_of_study(each),
-            "finished" if each.complete else f"{len(each.taken)} of {len(each.steps)} readings",
+            "all" if each.complete else f"{len(each.taken)} of {len(each.steps)}",
             each.setup.why,
         )
         for each in found
     ]
-    return table(("study", "opened (UTC)", "kind", "of", "", "why"), rows)
+    return table(("study", "opened (UTC)", "kind", "of", "readings", "why"), rows)
 
 
-def study_text(state: StudyState, results: Sequence[StudyResult]) -> str:
+def study_text(study: FinishedStudy) -> str:
     """Return a finished study: what it was of, then each characteristic."""
-    setup = state.setup
+    setup, state = study.setup, study.state
     repeats = words_of_repeats(state)
     head = [
         f"Study {setup.name}, {setup.kind.value}, opened {setup.opened_utc:%Y-%m-%d %H:%M} UTC by {setup.who}"
@@ -39,7 +39,7 @@ def study_text(state: StudyState, results: Sequence[StudyResult]) -> str:
         f"{setup.plan_hash[:12]}. Order of loading by seed {setup.seed}.",
         *([f"{repeats}."] if repeats else []),
     ]
-    return "\n\n".join(["\n".join(head), *(_result_text(setup, each) for each in results)])
+    return "\n\n".join(["\n".join(head), *(_result_text(setup, each) for each in study.results)])
 
 
 def _result_text(setup: StudySetup, result: StudyResult) -> str:

@@ -15,7 +15,7 @@ from station.app.simulated import Simulation, reference_truth
 from station.app.station import Station
 from station.app.study_begin import StudyWanted, begin_study
 from station.app.study_records import studies, study
-from station.app.study_results import in_readable_unit, study_results, words_of_repeats, write_study
+from station.app.study_results import finished_study, in_readable_unit, words_of_repeats, write_study
 from station.app.study_sitting import open_sitting
 from station.core.results import Decision
 from station.core.run_record import Purpose
@@ -37,7 +37,7 @@ def test_whole_study_has_a_reading_of_every_unit_by_every_appraiser(shop: Shop) 
         state = sit(opened, begin(opened), desk).state
         truths = {each.serial: each.resistance_20_ohm for each in opened.units}
         empty = not opened.bench.fixture.state().loaded
-        (result,) = study_results(shop.station.records, state)
+        (result,) = finished_study(shop.station.records, state).results
         runs = runs_of(shop.station.records, state)
 
     assert state.complete
@@ -77,7 +77,7 @@ def test_results_of_an_unfinished_study_are_refused(shop: Shop) -> None:
 
     assert 5 == len(state.taken)
     with pytest.raises(RecordError, match="5 of 12"):
-        study_results(shop.station.records, state)
+        finished_study(shop.station.records, state)
 
 
 def test_lot_figures_do_not_change_by_a_study(shop: Shop) -> None:
@@ -150,7 +150,7 @@ def test_run_that_gives_no_reading_is_repeated_with_its_remedy(shop: Shop) -> No
     with shop.opened(units=shop.new_units(3, like=(poor,))) as opened:
         desk = NotingDesk()
         state = sit(opened, begin(opened), desk).state
-        (result,) = study_results(shop.station.records, state)
+        (result,) = finished_study(shop.station.records, state).results
     said = next(each for each in desk.said if each.startswith("Not measured"))
 
     assert ["contact_open"] == [each.code for each in state.not_taken]
@@ -271,13 +271,13 @@ def test_csv_gives_the_study_again_to_the_last_digit(shop: Shop, tmp_path: Path)
     """What `gauge study` reads from the files is what the records hold: four heights, a file each."""
     with shop.opened() as opened:
         state = sit(opened, begin(opened, method="field"), NotingDesk()).state
-        results = study_results(shop.station.records, state)
-    files = write_study(state, results, tmp_path / "field.csv")
+        finished = finished_study(shop.station.records, state)
+    files = write_study(finished, tmp_path / "field.csv")
 
     assert ["field-B@1mm.csv", "field-B@2mm.csv", "field-B@4mm.csv", "field-B@8mm.csv"] == [
         each.name for each in files
     ]
-    for path, result in zip(files, results, strict=True):
+    for path, result in zip(files, finished.results, strict=True):
         read = crossed_readings(path.read_text(), path.name)
         order = [read.parts.index(each) for each in state.setup.units]
         again = crossed_study(read, tolerance=result.tolerance)
@@ -290,7 +290,7 @@ def test_results_for_people_are_in_a_unit_with_a_prefix_and_the_same_share(shop:
     """An inductance of 11.6 uH is shown in uH; per cents do not depend on the unit."""
     with shop.opened() as opened:
         state = sit(opened, begin(opened, method="inductance"), NotingDesk()).state
-        (result,) = study_results(shop.station.records, state)
+        (result,) = finished_study(shop.station.records, state).results
     unit, shown = in_readable_unit(state.setup, result)
 
     assert "uH" == unit
@@ -308,9 +308,9 @@ def test_type1_study_compares_a_reference_unit_with_its_assigned_value(shop: Sho
         wanted = StudyWanted((GOOD.serial,), ("EN-02",), characteristics=("R20",), trials=10)
         state = begin_study(shop.station.records, opened.inspection, wanted)
         state = sit(opened, state, NotingDesk()).state
-        (result,) = study_results(shop.station.records, state)
+        finished = finished_study(shop.station.records, state)
         runs = runs_of(shop.station.records, state)
-    (path,) = write_study(state, (result,), tmp_path / "type1.csv")
+    (result,), (path,) = finished.results, write_study(finished, tmp_path / "type1.csv")
 
     assert {REFERENCE_LOT} == {each.opened.unit.lot for each in runs}
     assert result.type1 is not None
@@ -378,7 +378,7 @@ def test_run_that_is_not_what_the_study_says_is_found(shop: Shop) -> None:
     swapped = replace(state, taken={**state.taken, first: state.taken[second]})
 
     with pytest.raises(RecordError, match="and not of"):
-        study_results(shop.station.records, swapped)
+        finished_study(shop.station.records, swapped)
 
 
 def _study_request() -> Request:
