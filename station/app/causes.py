@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from station.app.copper import lot_copper
 from station.app.drawing import geometry_of
 from station.causes.explain import LotExplanation, UnitExplanation, explain_lot, explain_unit
 from station.causes.level import ReferenceShift
@@ -29,10 +30,7 @@ _LAST = 6
 
 def explain_lot_on_record(records: Records, lot: str) -> LotExplanation:
     """Explain a lot. Raises RecordError for an unknown lot, one without a measured unit, or a plan not on record."""
-    plan_hash = lot_plan_hash(records, lot)
-    if not plan_hash:
-        raise RecordError(f"lot {lot}: no unit of it was measured yet. Measure some, then ask again.")
-    drawn = drawn_by(_plan(records, plan_hash, lot))
+    drawn = drawn_on_record(records, lot)
     found = lot_findings(records, lot, _names(drawn))
     curves = invalid_curves(records, lot, _CURVE)
     return explain_lot(_study(records, found, _with_curves(_findings(found), curves, drawn), drawn))
@@ -52,6 +50,14 @@ def explain_unit_on_record(records: Records, serial: str) -> UnitExplanation:
     found = lot_findings(records, latest.lot, _names(drawn))
     findings = _with_unit(records, latest.run_id, _findings(found) if latest.lot else _nobody(), drawn)
     return explain_unit(_study(records, found, findings, drawn), len(findings) - 1)
+
+
+def drawn_on_record(records: Records, lot: str) -> Drawn:
+    """Return the drawing of a lot by the plan of its latest closed run. Raises as `explain_lot_on_record`."""
+    plan_hash = lot_plan_hash(records, lot)
+    if not plan_hash:
+        raise RecordError(f"lot {lot}: no unit of it was measured yet. Measure some, then ask again.")
+    return drawn_by(_plan(records, plan_hash, lot))
 
 
 def drawn_by(plan: Plan) -> Drawn:
@@ -94,7 +100,9 @@ def _study(records: Records, found: LotFindings, findings: Findings, drawn: Draw
             other = reference.get(each.characteristic)
             if other is None or abs(other.shift) < abs(each.shift):
                 reference[each.characteristic] = each
-    return study_of(findings, drawn, reference=tuple(reference.values()))
+    seen_ohm = dict(zip(findings.serials, findings.value("R20").tolist(), strict=True))
+    copper = lot_copper(records, found.lot, drawn.coil, seen_ohm).findings if found.lot else ()
+    return study_of(findings, drawn, reference=tuple(reference.values()), copper=copper)
 
 
 def _plan(records: Records, plan_hash: str, subject: str) -> Plan:

@@ -15,9 +15,10 @@ from station.coil.geometry import FloatArray
 
 WIDTH, SHEET, THICKNESS = "width", "sheet", "thickness"
 
-_PRIOR_SD = np.array([0.06, 0.08, 0.015, 0.04, 0.02, 0.05])
+_USUAL_LOCAL_SD = 0.015
+_PRIOR_SD = np.array([0.06, 0.08, 0.015, 0.04, 0.02, _USUAL_LOCAL_SD])
 """Relative, ours: etch and plating of a panel, a unit's own etch and plating within its panel, resistivity of plated
-copper, and necks and vias."""
+copper, and necks and vias of a unit that stands like its panel. Of an odd one they may be all that it is odd by."""
 
 _ROWS: dict[tuple[str, bool], tuple[float, ...]] = {
     (WIDTH, True): (1, 0, 1, 0, 0, 0),
@@ -37,9 +38,6 @@ _UNIT_R_SD, _PANEL_R_SD = 0.004, 0.015
 
 _OTHER_PANEL_SD = np.array([0.02, 0.06])
 """Of width and sheet resistance from panel to panel of a lot (ours), unless the lot's R20 varies less."""
-
-_USUAL_LOCAL_SD = 0.015
-"""Of what necks and vias bring to ln R20 of units that nobody calls odd (ours)."""
 
 _DRAWS = 4_096
 
@@ -65,7 +63,7 @@ class CopperFinding:
 @dataclass(frozen=True, eq=False)
 class CopperParts:
     """What makes up ln R20 of units against the drawing. parts: width's, thickness and resistivity's, one place's,
-    shape (N, 3); covariance (3, 3), the same for all."""
+    shape (N, 3); covariance (N, 3, 3)."""
 
     parts: FloatArray
     covariance: FloatArray
@@ -75,11 +73,11 @@ class CopperParts:
 
         By draws of a fixed seed. One place never lowers it.
         """
-        root = np.linalg.cholesky(self.covariance + 1e-12 * np.eye(3))
-        noise = np.random.default_rng(1).standard_normal((_DRAWS, 3)) @ root.T
+        noise = np.random.default_rng(1).standard_normal((_DRAWS, 3))
         found = np.zeros_like(self.parts)
-        for row, parts in enumerate(self.parts):
-            drawn = parts + noise if narrow else -(parts + noise)
+        for row, (parts, covariance) in enumerate(zip(self.parts, self.covariance, strict=True)):
+            root = np.linalg.cholesky(covariance + 1e-12 * np.eye(3))
+            drawn = (parts + noise @ root.T) * (1.0 if narrow else -1.0)
             if not narrow:
                 drawn[:, 2] = -np.inf
             found[row] = np.bincount(drawn.argmax(axis=1), minlength=3) / _DRAWS
@@ -110,12 +108,16 @@ def copper_parts(
     known = _informed(findings)
     if np.isfinite(panel_resistance):
         known = known.with_one(_PANEL_R, panel_resistance, float(np.hypot(_PANEL_R_SD, bench_sd)))
+    usual = panel_resistance if np.isfinite(panel_resistance) else 0.0
     sd = float(np.hypot(_UNIT_R_SD, bench_sd))
-    innovation = float(_UNIT_R @ known.covariance @ _UNIT_R) + sd**2
-    gain = known.covariance @ _UNIT_R / innovation
-    means = known.mean + np.outer(resistance - _UNIT_R @ known.mean, gain)
-    covariance = known.covariance - np.outer(gain, _UNIT_R @ known.covariance)
-    return CopperParts(means @ _PARTS.T, _PARTS @ covariance @ _PARTS.T)
+    parts, covariances = [], []
+    for each in resistance.tolist():
+        before = known.covariance.copy()
+        before[-1, -1] += (each - usual) ** 2
+        after = _Normal(known.mean, before).with_one(_UNIT_R, each, sd)
+        parts.append(_PARTS @ after.mean)
+        covariances.append(_PARTS @ after.covariance @ _PARTS.T)
+    return CopperParts(np.array(parts).reshape(-1, 3), np.array(covariances).reshape(-1, 3, 3))
 
 
 def middle_parts(findings: Sequence[CopperFinding], resistance: float, bench_sd: float) -> CopperParts:
@@ -127,7 +129,7 @@ def middle_parts(findings: Sequence[CopperFinding], resistance: float, bench_sd:
     covariance[2, 2] += _USUAL_LOCAL_SD**2
     parts = panel_only @ known.mean
     parts[2] = resistance - parts[:2].sum()
-    return CopperParts(parts[None], covariance)
+    return CopperParts(parts[None], covariance[None])
 
 
 def unexplained(findings: Sequence[CopperFinding], resistance: float) -> tuple[float, float]:
@@ -168,7 +170,7 @@ def divided(probabilities: FloatArray, parts: CopperParts) -> FloatArray:
         rows = np.flatnonzero(found[:, place] > 0)
         if not len(rows):
             continue
-        shares = CopperParts(parts.parts[rows], parts.covariance).main(narrow=narrow)
+        shares = CopperParts(parts.parts[rows], parts.covariance[rows]).main(narrow=narrow)
         for column, name in enumerate(names):
             found[rows, CAUSES.index(name)] += shares[:, column] * found[rows, place]
         found[rows, place] = 0.0
@@ -177,7 +179,7 @@ def divided(probabilities: FloatArray, parts: CopperParts) -> FloatArray:
 
 def parts_words(parts: CopperParts, total: float) -> str:
     """Say what the parts of the first unit are; +- is two standard deviations."""
-    doubts = 2 * np.sqrt(np.diag(parts.covariance))
+    doubts = 2 * np.sqrt(np.diag(parts.covariance[0]))
     shown = [
         f"{name} {value:+.1%} +- {doubt:.1%}"
         for name, value, doubt in zip(

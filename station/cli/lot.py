@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from station.cli.copper import lot_copper_command
 from station.cli.explain import lot_explain
 from station.cli.lot_life import COMMANDS as LIFE
 from station.cli.lot_quality import COMMANDS
@@ -19,6 +20,7 @@ def lot() -> None:
 
 for _command in (*COMMANDS, *LIFE, sample):
     lot.add_command(_command)
+lot.add_command(lot_copper_command)
 lot.add_command(lot_explain)
 lot.add_command(lot_report)
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from station.cli.copper import unit_copper_command
 from station.cli.explain import unit_explain
 from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL
 from station.cli.output import decision_text, emit, result_text, say, table
@@ -29,6 +30,7 @@ def unit() -> None:
     """Units: measure them, show what is on record, release held ones."""
 
 
+unit.add_command(unit_copper_command)
 unit.add_command(unit_explain)
 unit.add_command(unit_certificate)
 for _command in (unit_place, unit_take_out, unit_tray):

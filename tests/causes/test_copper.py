@@ -176,7 +176,7 @@ def test_parts_add_up_to_r20_and_hold_the_truth() -> None:
         unit_r = panel_r + neck + 0.004 * generator.standard_normal()
         finding = _coupons("01", float(np.exp(width)), float(np.exp(thickness)), seed=number)
         found = copper_parts([finding], np.array([unit_r]), panel_r, 0.0)
-        sd = np.sqrt(np.diag(found.covariance))
+        sd = np.sqrt(np.diag(found.covariance[0]))
         held += np.abs(found.parts[0] - [-width, -thickness, neck]) <= 1.96 * sd
         assert unit_r == pytest.approx(float(found.parts[0].sum()), abs=0.01)
 
@@ -188,11 +188,13 @@ def test_stated_probability_of_narrow_or_thin_is_the_share_that_is_right() -> No
     """1,500 high units of random etch, plating, resistivity and necks, their panels with coarse coupons: of what is
     said with 70 to 90 %, as much is so (four standard errors are 0.08)."""
     generator = np.random.default_rng(9)
-    spreads = np.array([0.06, 0.08, 0.015, 0.04, 0.02, 0.05])
+    spreads = np.array([0.06, 0.08, 0.015, 0.04, 0.02, 0.015])
     covariance = np.diag([0.04**2, 0.05**2])
     stated, right = [], []
     while len(stated) < 1_500:
         width, thickness, own_width, own_thickness, resistivity, place = spreads * generator.standard_normal(6)
+        if generator.random() < 0.1:
+            place = 0.2 * generator.standard_normal()  # one unit in ten has a neck or a poor via
         panel_r = resistivity - width - thickness
         unit_r = panel_r - own_width - own_thickness + place
         if unit_r < 0.05:
