@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from station.app.workplace import Workplace
 from tests.app.judged_lot import record_lot
-from tests.pages.station_in_browser import DEADLINE_S, SCREENSHOTS, VIEW, patient, scan, served, workplace_on
+from tests.pages.station_in_browser import DEADLINE_S, SCREENSHOTS, VIEW, patient, served, workplace_on
 
 DEADLINE_MS = DEADLINE_S * 1e3
 
