@@ -1,12 +1,15 @@
 """A set put together by hand: are these the units that the record says, and are they still good?"""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from station.app.matching import sets_on_record
 from station.core.results import Decision
+from station.core.set_label import SetLabel, read_set_label
 from station.errors import RecordError
 from station.records import Records
+from station.records.placings import Placing, placing_of, take_out
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,7 +17,7 @@ class Assembly:
     """What came of comparing scanned serials with a recorded set."""
 
     name: str
-    """Of the set: the one that most of the scanned units belong to."""
+    """Of the set: the one on the scanned label, or that most of the scanned units belong to."""
     serials: tuple[str, ...]
     """Of the set, as recorded."""
     wrong: tuple[tuple[str, str], ...]
@@ -28,18 +31,17 @@ class Assembly:
         return not self.wrong and not self.missing
 
 
-def assemble(records: Records, scanned: Sequence[str]) -> Assembly:
-    """Return how scanned serials compare with the recorded set that most of them are in.
+def assemble(records: Records, scans: Sequence[str]) -> Assembly:
+    """Return how scanned serials compare with a recorded set: that of the label among the scans, else of most units.
 
-    A unit that is held, or passes no more, is wrong even in its own set. Raises RecordError if none is in a set.
+    A unit that is held, or passes no more, is wrong even in its own set. Raises RecordError if none is in a set, or for
+    labels of two sets, or one that doesn't say what is on record.
     """
     sets = sets_on_record(records)
+    labels = [label for each in scans if (label := read_set_label(each)) is not None]
+    scanned = [each for each in scans if read_set_label(each) is None]
     home = {serial: name for name, members in sets.items() for serial in members}
-    found = [home[serial] for serial in scanned if serial in home]
-    if not found:
-        raise RecordError("none of these units is in a recorded set. Look at the serials, or make sets first.")
-    # With as many of one set as of another, the first scanned decides.
-    name = max(dict.fromkeys(found), key=found.count)
+    name = _labelled(labels, sets) or _of_most(scanned, home)
     members = sets[name]
     wrong = []
     for place, serial in enumerate(scanned):
@@ -50,6 +52,38 @@ def assemble(records: Records, scanned: Sequence[str]) -> Assembly:
         elif trouble := _trouble(records, serial):
             wrong.append((serial, trouble))
     return Assembly(name, members, tuple(wrong), tuple(each for each in members if each not in scanned))
+
+
+def _labelled(labels: Sequence[SetLabel], sets: Mapping[str, tuple[str, ...]]) -> str:
+    """The set that the scanned labels name; empty without a label."""
+    names = list(dict.fromkeys(each.name for each in labels))
+    if len(names) > 1:
+        raise RecordError(f"labels of {' and '.join(names)} were scanned. One set after the other, please.")
+    for each in labels:
+        if each.name not in sets:
+            raise RecordError(f"set {each.name} is not on record. Look at the label, or at --home.")
+        if each.serials and set(each.serials) != set(sets[each.name]):
+            raise RecordError(f"the label of set {each.name} names other units than the record. Print it again.")
+    return names[0] if names else ""
+
+
+def _of_most(scanned: Sequence[str], home: Mapping[str, str]) -> str:
+    found = [home[serial] for serial in scanned if serial in home]
+    if not found:
+        raise RecordError("none of these units is in a recorded set. Look at the serials, or make sets first.")
+    # With as many of one set as of another, the first scanned decides.
+    return max(dict.fromkeys(found), key=found.count)
+
+
+def take_out_of_trays(records: Records, found: Assembly, *, who: str, utc: datetime) -> tuple[Placing, ...]:
+    """Put on record that the units of a complete set have left their trays; return where they lay.
+
+    Raises RecordError if the set is not complete.
+    """
+    if not found.complete:
+        raise RecordError(f"set {found.name} is not complete: its units stay where they are.")
+    placed = [each for each in found.serials if placing_of(records, each) is not None]
+    return take_out(records, placed, who=who, why=f"set {found.name}", utc=utc)
 
 
 def _trouble(records: Records, serial: str) -> str:

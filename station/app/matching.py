@@ -34,6 +34,18 @@ class Quantity:
     agreed: Agreed
 
 
+@dataclass(frozen=True, slots=True)
+class RecordedSet:
+    """A set on record. `tolerances`: as they were asked for, by characteristic."""
+
+    name: str
+    serials: tuple[str, ...]
+    lots: tuple[str, ...]
+    tolerances: tuple[tuple[str, str], ...]
+    who: str
+    utc: datetime
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Candidates:
     """Units that may go into sets: PASS, not held, in no set yet, with a value of every quantity."""
@@ -174,14 +186,23 @@ def sets_on_record(records: Records, *, lot: str = "") -> Mapping[str, tuple[str
 
     Raises RecordError for sets that a newer version recorded.
     """
-    sets: dict[str, tuple[str, ...]] = {}
+    return {each.name: each.serials for each in recorded_sets(records, lot=lot)}
+
+
+def recorded_sets(records: Records, *, lot: str = "") -> tuple[RecordedSet, ...]:
+    """Return the recorded sets, or those made from a lot, oldest first. Raises as `sets_on_record`."""
+    sets: list[RecordedSet] = []
     for each in records.audit_entries(subject=_SUBJECT):
         entry = json.loads(each.why)
         if entry.get("format") != _FORMAT:
             raise RecordError("matched sets were recorded by a newer version. Update coilgate.")
-        if not lot or lot in entry["lots"]:
-            sets |= {name: tuple(serials) for name, serials in entry["sets"].items()}
-    return sets
+        lots, tolerances = tuple(entry["lots"]), tuple(entry["tolerances"].items())
+        if not lot or lot in lots:
+            sets += [
+                RecordedSet(name, tuple(serials), lots, tolerances, each.who, each.utc)
+                for name, serials in entry["sets"].items()
+            ]
+    return tuple(sets)
 
 
 def _stem(lot: str) -> str:

@@ -6,17 +6,16 @@ from pathlib import Path
 from station.app.causes import explain_lot_on_record
 from station.app.datasheet import datasheet
 from station.app.lot_report import lot_report
-from station.app.matching import candidates, propose, set_names, wanted_tolerances
-from station.app.pick_list import write_pick_list
+from station.app.matching import candidates, propose, set_names
+from station.app.pick_list import proposed_picks, write_pick_list
 from station.app.report_files import write_document
+from station.app.set_wish import set_wish
 from station.causes.explain import LotExplanation
 from station.errors import RecordError
 from station.records import Records
 from station.records.export import spreadsheet_text
+from station.records.placings import lot_pockets
 from station.reports.datasheet import datasheet_document
-
-SET_SIZE = 3
-SET_TOLERANCE = "R20=1 %"
 
 
 def write_papers(records: Records, lot: str, folder: Path) -> tuple[tuple[str, Path], ...]:
@@ -37,9 +36,11 @@ def write_papers(records: Records, lot: str, folder: Path) -> tuple[tuple[str, P
     write_document(lot_report(records, lot), papers["Lot report"])
     write_document(datasheet_document(datasheet(records, lot)), papers["Datasheet"])
     write_causes(papers["Causes"], explain_lot_on_record(records, lot))
-    units = candidates(records, (lot,), wanted_tolerances((SET_TOLERANCE,)))
-    found = propose(units, SET_SIZE)
-    write_pick_list(papers["Sets"], units, found, set_names(records, lot, len(found.sets)))
+    wish = set_wish(records, (lot,), size=None, tolerances=())
+    units = candidates(records, (lot,), wish.tolerances)
+    found = propose(units, wish.size)
+    picks = proposed_picks(units, found, set_names(records, lot, len(found.sets)), lot_pockets(records, (lot,)))
+    write_pick_list(papers["Sets"], picks, units.quantities)
     return tuple(papers.items())
 
 

@@ -20,7 +20,11 @@ def check_ending(target: Path) -> None:
 def write_document(document: Document, target: Path) -> None:
     """Write a report as PDF or HTML, by the file's ending. Raises StationError if it can't be set or written."""
     check_ending(target)
-    written = SETTERS[target.suffix.lower()](document)
+    write_bytes(SETTERS[target.suffix.lower()](document), target)
+
+
+def write_bytes(written: bytes, target: Path) -> None:
+    """Write a file whole or not at all. Raises StationError if it can't be written."""
     unfinished = target.with_name(target.name + ".part")
     try:
         unfinished.write_bytes(written)

@@ -8,20 +8,20 @@ import click
 from station.cli.output import emit, say
 from station.cli.sets_assemble import assemble
 from station.cli.sets_drive import drive
+from station.cli.sets_paper import labels, pick
 
 if TYPE_CHECKING:
     from station.app.matching import Candidates
     from station.quality.sets import MatchedSets
 
 _LOTS = click.argument("lots", metavar="LOT...", nargs=-1, required=True)
-_SIZE = click.option("--size", type=click.IntRange(2, 100), required=True, help="Units in a set.")
+_SIZE = click.option("--size", type=click.IntRange(2, 100), help="Units in a set; default: the control plan's.")
 _TOLERANCE = click.option(
     "--tolerance",
     "tolerances",
     multiple=True,
-    required=True,
     help="How closely the units of a set agree: 'R20=1 %' (largest over smallest), 'L=0.1 uH' (largest less smallest); "
-    "may be given again.",
+    "may be given again; default: the control plan's.",
 )
 _AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 
@@ -33,12 +33,15 @@ def sets() -> None:
 
 sets.add_command(assemble)
 sets.add_command(drive)
+sets.add_command(pick)
+sets.add_command(labels)
 
 
 @sets.command()
 @_LOTS
 @_SIZE
 @_TOLERANCE
+@click.option("--leftovers", is_flag=True, help="Also what earlier lots of the part have left over from their sets.")
 @click.option("--record", is_flag=True, help="Put the sets on record; without it they are only proposed.")
 @click.option("--who", help="Badge code, with --record.")
 @click.option("--why", help="In words, with --record.")
@@ -48,8 +51,9 @@ sets.add_command(drive)
 def make(
     ctx: click.Context,
     lots: tuple[str, ...],
-    size: int,
+    size: int | None,
     tolerances: tuple[str, ...],
+    leftovers: bool,
     record: bool,
     who: str | None,
     why: str | None,
@@ -58,18 +62,22 @@ def make(
 ) -> None:
     """Propose matched sets of the good units of a lot, or of several; units in recorded sets are left out.
 
-    Optimal for one tolerance; for several near-optimal, and the text says how many sets could be made at most. Units
-    agree by their measured values. What is left over is for the next lot: name both lots then.
+    Size and tolerances come from the part's control plan, or from the options. Optimal for one tolerance; for several
+    near-optimal, and the text says how many sets could be made at most. Units agree by their measured values. What is
+    left over is for the next lot: --leftovers takes it in, or name both lots.
 
     \b
-    Example: coilgate sets make L2641 --size 3 --tolerance "R20=1 %"
+    Example: coilgate sets make L2641
+             coilgate sets make L2642 --leftovers --to pick.csv
              coilgate sets make L2641 L2642 --size 3 --tolerance "R20=1 %" --tolerance "B@2mm=1 %"
     """
-    from station.app.matching import candidates, propose, record_sets, set_names, wanted_tolerances
-    from station.app.pick_list import write_pick_list
+    from station.app.matching import candidates, propose, record_sets, set_names
+    from station.app.pick_list import proposed_picks, write_pick_list
+    from station.app.set_wish import lots_with_leftovers, set_wish
     from station.cli.lot_options import statistics_of
     from station.cli.opening import open_station
     from station.errors import StationError
+    from station.records.placings import lot_pockets
 
     if record and not (who and why):
         raise click.UsageError("--record needs --who and --why.")
@@ -78,24 +86,28 @@ def make(
     if target is not None and target.suffix.lower() != ".csv":
         raise StationError(f"{target}: a pick list ends in .csv.")
     with open_station(ctx) as station:
-        units = candidates(station.records, lots, wanted_tolerances(tolerances))
+        wish = set_wish(station.records, lots, size=size, tolerances=tolerances)
+        if leftovers:
+            lots = lots_with_leftovers(station.records, lots)
+        units = candidates(station.records, lots, wish.tolerances)
         with statistics_of(", ".join(lots)):
-            found = propose(units, size)
+            found = propose(units, wish.size)
         if record:
             names = record_sets(
                 station.records, units, found, who=who or "", why=why or "", utc=station.clock.utc_now()
             )
         else:
             names = set_names(station.records, lots[-1], len(found.sets))
+        picks = proposed_picks(units, found, names, lot_pockets(station.records, lots))
     if target is not None:
-        write_pick_list(target, units, found, names)
-        say(f"{target}: {len(found.sets) * size} units.")
+        write_pick_list(target, picks, units.quantities)
+        say(f"{target}: {len(picks)} units.")
     if as_json:
-        emit(_fact(units, found, names, record))
+        emit(_fact(units, found, names, record) | {"asked": wish.source})
         return
     from station.cli.sets_text import sets_text
 
-    click.echo(sets_text(units, found, names, recorded=record))
+    click.echo(sets_text(units, found, names, recorded=record, asked=wish.source))
 
 
 @sets.command()
@@ -105,20 +117,24 @@ def make(
 @_AS_JSON
 @click.pass_context
 def classes(
-    ctx: click.Context, lots: tuple[str, ...], size: int, tolerances: tuple[str, ...], as_json: bool
+    ctx: click.Context, lots: tuple[str, ...], size: int | None, tolerances: tuple[str, ...], as_json: bool
 ) -> None:
     """Classes of one characteristic so narrow that any units of a class make a set: for picking without a list.
 
+    Size and tolerance come from the part's control plan, or from the options.
+
     Example: coilgate sets classes L2641 --size 3 --tolerance "R20=1 %"
     """
-    from station.app.matching import candidates, propose, propose_classes, wanted_tolerances
+    from station.app.matching import candidates, propose, propose_classes
+    from station.app.set_wish import set_wish
     from station.cli.lot_options import statistics_of
     from station.cli.opening import open_station
 
     with open_station(ctx) as station:
-        units = candidates(station.records, lots, wanted_tolerances(tolerances))
+        wish = set_wish(station.records, lots, size=size, tolerances=tolerances)
+        units = candidates(station.records, lots, wish.tolerances)
     with statistics_of(", ".join(lots)):
-        found, best = propose_classes(units, size), len(propose(units, size).sets)
+        found, best = propose_classes(units, wish.size), len(propose(units, wish.size).sets)
     if as_json:
         edges = found.edges.tolist()
         emit(
@@ -127,7 +143,7 @@ def classes(
                 "simulated": units.simulated,
                 "characteristic": units.quantities[0].characteristic,
                 "unit": units.quantities[0].unit_symbol,
-                "size": size,
+                "size": wish.size,
                 "classes": [
                     {"from": low, "to_below": high, "units": int(count)}
                     for low, high, count in zip(edges[:-1], edges[1:], found.counts, strict=True)
@@ -164,7 +180,7 @@ def show(ctx: click.Context, lot: str, as_json: bool) -> None:
         emit({"lot": lot, "sets": {name: list(serials) for name, serials in found.items()}})
         return
     if not found:
-        propose = f"coilgate sets make {lot} --size 3 --tolerance 'R20=1 %'"
+        propose = f"coilgate sets make {lot}"
         click.echo(f"Lot {lot}: no sets on record. Propose some: {propose}")
         return
     click.echo(table(("set", "units"), [(name, "  ".join(serials)) for name, serials in found.items()]))

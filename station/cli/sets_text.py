@@ -13,8 +13,8 @@ from station.quality.sets import MatchedSets
 SHOWN_SETS = 20
 
 
-def sets_text(units: Candidates, found: MatchedSets, names: Sequence[str], *, recorded: bool) -> str:
-    """Return how many sets, how tight, which units, and what is left."""
+def sets_text(units: Candidates, found: MatchedSets, names: Sequence[str], *, recorded: bool, asked: str = "") -> str:
+    """Return how many sets, how tight, which units, and what is left. `asked`: where size and tolerances come from."""
     lots = ", ".join(units.lots)
     bound = (
         "no way makes more"
@@ -24,6 +24,7 @@ def sets_text(units: Candidates, found: MatchedSets, names: Sequence[str], *, re
     lines = [
         f"Lot {lots}{' (simulated)' if units.simulated else ''}: {len(found.sets)} sets of {found.size} "
         f"from {len(units.serials)} units ({bound}); {len(found.left)} left for the next lot.",
+        *([f"Size and tolerances: {asked}."] if asked else []),
         *(_agreement(each, found.spreads[:, j]) for j, each in enumerate(units.quantities) if found.sets),
         "",
     ]

@@ -23,7 +23,8 @@ def data_matrix(text: str) -> tuple[tuple[bool, ...], ...]:
     import numpy as np
     import zxingcpp
 
-    code = zxingcpp.create_barcode(text, zxingcpp.BarcodeFormat.DataMatrix)
+    # Square: oblong symbols (ISO/IEC 21471) are smaller, but not every scanner knows them.
+    code = zxingcpp.create_barcode(text, zxingcpp.BarcodeFormat.DataMatrix, force_square=True)
     image = np.array(code.to_image(scale=1, add_quiet_zones=False))
     return tuple(tuple(bool(each == 0) for each in row) for row in image)
 

@@ -26,7 +26,7 @@ def pdf_of(document: Document, *, template: str | None = None) -> bytes:
     try:
         # It takes files by name, as its own documentation says; its type hints don't know yet.
         made, warnings = typst.compile_with_warnings(
-            {"main": source.encode(), **_inputs(document)},  # type: ignore[call-overload]
+            {"main": source.encode(), **inputs_of(document)},  # type: ignore[call-overload]
             format="pdf",
             ignore_system_fonts=True,
             pdf_standards=_STANDARDS,
@@ -39,8 +39,8 @@ def pdf_of(document: Document, *, template: str | None = None) -> bytes:
     return bytes(made)
 
 
-def _inputs(document: Document) -> dict[str, bytes]:
-    """The files that the template reads: the document, and its pictures by number."""
+def inputs_of(document: Document) -> dict[str, bytes]:
+    """Return the files that a template reads: the document, and its pictures by number."""
     pictures: dict[str, bytes] = {}
     blocks: list[dict[str, object]] = []
     for block in document.blocks:
