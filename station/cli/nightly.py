@@ -116,7 +116,8 @@ def replay(ctx: click.Context, scenario: str, seed: int, as_json: bool) -> None:
 
 def _scenarios(names: Sequence[str]) -> "list[Scenario]":
     from station.nightly.figures import is_figure
-    from station.nightly.scenario import read_scenario, scenario_names, scenario_path
+    from station.nightly.scenario import scenario_names, scenario_path
+    from station.nightly.scenario_file import read_scenario
 
     wanted = list(dict.fromkeys(names)) or list(scenario_names())
     return [read_scenario(scenario_path(name), known=is_figure) for name in wanted]

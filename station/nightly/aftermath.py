@@ -8,7 +8,7 @@ from station.core.run_record import RunRecord
 from station.errors import StationError
 from station.nightly.shift import Shift
 from station.nightly.tally import Counting
-from station.nightly.truth import CAUSE_OF, conforms, damaged
+from station.nightly.truth import CAUSE_OF, bins_claiming, conforms, damaged
 
 CAUSES_LOOKED_AT = 10
 """Units of a night whose cause is asked for."""
@@ -54,12 +54,23 @@ def look_at_units(station: Station, shift: Shift, plan: Plan, counting: Counting
         counting.count("mixed_up", times=int(coil.serial != unit.serial))
         good = conforms(plan, coil)
         counting.count("conforming", times=int(good and not damaged(coil)))
+        if record.decision is Decision.PASS and not record.held:
+            _look_at_bin(plan, record, counting)
         if record.decision is Decision.PASS and unit.serial not in held:
             if not good:
                 counting.fault("escapes", f"{unit.serial} passed: {_values(record)}")
             counting.count("damaged_passed", times=int(damaged(coil)))
         if record.decision is Decision.FAIL and good and not damaged(coil):
             counting.count("overkill")
+
+
+def _look_at_bin(plan: Plan, record: RunRecord, counting: Counting) -> None:
+    claiming = bins_claiming(plan, {each.characteristic: each.value for each in record.results})
+    if [record.bin_number] == claiming:
+        return
+    claimed = " and ".join(map(str, claiming)) or "none"
+    words = f"{record.opened.unit.serial} went into bin {record.bin_number}; its values belong into {claimed}"
+    counting.fault("wrong_bin", f"{words}: {_values(record)}")
 
 
 def look_at_causes(station: Station, shift: Shift, counting: Counting) -> None:

@@ -5,7 +5,8 @@ from enum import StrEnum
 
 from station.nightly.tally import Tally
 
-CHARACTERISTICS = ("R20", "L", "B@1mm", "B@2mm", "B@4mm", "B@8mm")
+CHARACTERISTICS = ("R20", "L", "B@1mm", "B@2mm", "B@4mm", "B@8mm", "rise@1V", "rise@1.5V", "rise@2V", "Rth@air", "tau")
+"""Of the plans that the nightly's scenarios name."""
 
 
 class Better(StrEnum):
@@ -34,12 +35,15 @@ _PLAIN = (
     Figure("not_measured", Better.LOW, "share of units without a decision at the end"),
     Figure("held", Better.LOW, "share of units held at the end"),
     Figure("drive_on", Better.LOW, "runs after which the drive was on without the bench being latched"),
+    Figure("drive_off_s", Better.LOW, "longest time from last reply, failure or stop to the output being off"),
     Figure("mishaps", Better.LOW, "what would have hurt hardware or hands"),
     Figure("latched", Better.LOW, "nights that ended with the drive's state unknown"),
     Figure("lost_runs", Better.LOW, "acknowledged runs not on record as they were shown"),
     Figure("open_runs", Better.LOW, "runs left open"),
     Figure("chain_faults", Better.LOW, "faults of the digest chains"),
     Figure("double_scans_taken", Better.LOW, "judged units that were measured again unasked"),
+    Figure("recorded_early", Better.LOW, "runs put on record before their bench was safe, or not in one transaction"),
+    Figure("wrong_bin", Better.LOW, "units passed into another bin than their values say, or that two bins claim"),
     Figure("mixed_up", Better.LOW, "decisions on another coil than the one scanned"),
     Figure("refused", Better.LOW, "scans refused before a run was open"),
     Figure("bench_refused", Better.LOW, "times the bench could not be opened, or not closed safely"),
@@ -70,6 +74,9 @@ SHARE_OF = {
 }
 """What a count is divided by."""
 
+_LONGEST = ("drive_off_s",)
+"""Not counted: the largest of a night."""
+
 
 def is_figure(name: str) -> bool:
     """Tell whether there is a figure of this name."""
@@ -88,11 +95,14 @@ def figures_of(tally: Tally) -> dict[str, float]:
     found: dict[str, float] = {}
     for each in _PLAIN:
         of = SHARE_OF.get(each.name)
+        if each.name in _LONGEST:
+            continue
         if of is None:
             found[each.name] = counts.get(each.name, 0)
         elif counts.get(of):
             found[each.name] = counts.get(each.name, 0) / counts[of]
     found["gross_errors"] = sum(each.gross for each in moments.values())
+    found |= tally.longest
     del found["cause_accuracy"], found["simulated_s"], found["real_ms"]
     if counts.get("causes_asked"):
         found["cause_accuracy"] = counts.get("causes_right", 0) / counts["causes_asked"]

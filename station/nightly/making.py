@@ -1,19 +1,20 @@
-"""Makes what a scenario describes: the lot's units, the bench's errors, its faults. All of it from the seed."""
+"""Makes what a scenario describes: the lot's units and the bench with its errors. All of it from the seed."""
 
 from dataclasses import dataclass, replace
 from math import pi
 
 from sim.design import IS_20
-from sim.errors import GENERIC_NOISE
-from sim.faults import Fault, FaultKind
+from sim.errors import GENERIC_NOISE, QUIET, BenchErrors, NoiseLevels
+from sim.faults import Fault
+from sim.hum import Hum
 from sim.lot import NO_DEFECTS, Lot, Spread, truth_near
 from sim.noise import key, uniform
 from sim.truth import CoilTruth
 from station.app.simulated import Simulation, drawn_errors
 from station.app.station import Station
 from station.coil.spread import varied
-from station.core.plan import Plan
-from station.nightly.scenario import FaultSetup, LotSetup, Scenario
+from station.core.plan import BinFor, Plan
+from station.nightly.scenario import BenchSetup, LotSetup, Scenario
 
 LOT = "L2641"
 OTHER_TURNS = 19
@@ -40,28 +41,39 @@ class NearMetal:
         return complex(resistance + 0.1 * self.share * reactance, (1.0 - self.share) * reactance)
 
 
-def simulation(scenario: Scenario, seed: int, plan: Plan) -> Simulation:
-    """Return the simulated bench of a scenario and seed, with its units and the part's reference units."""
+def simulation(scenario: Scenario, seed: int, plan: Plan, *, faults: tuple[Fault, ...] = ()) -> Simulation:
+    """Return the simulated bench of a scenario and seed, with its units, the part's reference units and faults."""
     bench = scenario.bench
-    errors = drawn_errors(seed)
-    if bench.field_offset_t is not None:
-        errors = replace(errors, field_offset_t=bench.field_offset_t)
-    noise = GENERIC_NOISE
-    if bench.temperature_noise_k is not None:
-        noise = replace(noise, temperature_k=bench.temperature_noise_k)
+    made = units(scenario.lot, seed, plan)
+    if bench.thermometer_sees != 1.0:
+        made = tuple(replace(each, surface_rise_ratio=bench.thermometer_sees) for each in made)
     return Simulation(
         seed=seed,
         lot=LOT,
-        units=units(scenario.lot, seed, plan),
+        units=made,
         references=Station.shipped_references(plan.part),
         lcr_model=bench.lcr_model,
         thermometer_model=bench.thermometer_model,
         has_stage=bench.stage,
-        errors=errors,
-        noise=noise,
-        faults=faults(scenario.faults, seed),
+        errors=_errors(bench, seed),
+        noise=_noise(bench),
+        faults=faults,
         ambient_degc=bench.ambient_degc,
     )
+
+
+def _errors(bench: BenchSetup, seed: int) -> BenchErrors:
+    if bench.perfect:
+        return BenchErrors()
+    errors = drawn_errors(seed)
+    return errors if bench.field_offset_t is None else replace(errors, field_offset_t=bench.field_offset_t)
+
+
+def _noise(bench: BenchSetup) -> NoiseLevels:
+    noise = QUIET if bench.perfect else GENERIC_NOISE
+    if bench.temperature_noise_k is not None:
+        noise = replace(noise, temperature_k=bench.temperature_noise_k)
+    return replace(noise, hum=Hum(bench.mains_hz, bench.field_hum_t, bench.resistance_hum))
 
 
 def units(setup: LotSetup, seed: int, plan: Plan) -> tuple[CoilTruth, ...]:
@@ -74,6 +86,10 @@ def units(setup: LotSetup, seed: int, plan: Plan) -> tuple[CoilTruth, ...]:
     other = Lot(seed, name=LOT, design=replace(IS_20, turns_per_layer=OTHER_TURNS), spread=spread, rates=NO_DEFECTS)
     made = []
     for index, serial in zip(range(setup.units), lot.serials(), strict=False):
+        if setup.on_bin_ends:
+            ends = shared_ends(plan, setup.on_bin_ends)
+            made.append(truth_near(serial, resistance_20_ohm=ends[index % len(ends)]))
+            continue
         if setup.near_limits:
             made.append(_near_limit(setup.near_limits, serial, seed, index, plan))
             continue
@@ -102,19 +118,9 @@ def _near_limit(name: str, serial: str, seed: int, index: int, plan: Plan) -> Co
     return truth_near(serial, inductance_h=value)
 
 
-def faults(setups: tuple[FaultSetup, ...], seed: int) -> tuple[Fault, ...]:
-    """Return the fault script: each strike somewhere within its `every` messages."""
-    made = []
-    for number, setup in enumerate(setups):
-        for strike in range(setup.times):
-            jitter = int(uniform(key("nightly fault", seed, number, strike)) * setup.every)
-            made.append(
-                Fault(
-                    setup.instrument,
-                    FaultKind(setup.kind),
-                    nth=setup.first + strike * setup.every + jitter,
-                    seconds=setup.seconds,
-                    amount=setup.amount,
-                )
-            )
-    return tuple(made)
+def shared_ends(plan: Plan, name: str) -> tuple[float, ...]:
+    """Return the ends of a characteristic's intervals at which one bin for passed units ends and another begins."""
+    needs = [dict(each.needs).get(name) for each in plan.bins if each.takes is BinFor.PASS]
+    lower = {each.lower for each in needs if each is not None}
+    upper = {each.upper for each in needs if each is not None}
+    return tuple(sorted(each for each in lower & upper if each is not None))

@@ -1,6 +1,5 @@
-"""What the simulated operator does wrong: which unit it strikes, and at which moment."""
+"""The simulated operator's hands, and how they go wrong."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from station.app.hands import SimulatedHands
@@ -8,14 +7,6 @@ from station.errors import BenchError
 
 SPACER_OFF_M = 0.5e-3
 """A spacer of the next size: the height is off by so much."""
-
-MIDWAY = "inductance"
-"""The method at whose start the hands interfere."""
-
-
-def acts_on(every: Mapping[str, int], index: int) -> frozenset[str]:
-    """Return what the operator does wrong with the unit at `index`; different acts fall on different units."""
-    return frozenset(act for place, (act, n) in enumerate(sorted(every.items())) if index % n == (place + 1) % n)
 
 
 @dataclass(slots=True)

@@ -72,7 +72,7 @@ def carry_out(job: Job) -> Tally:
         return run_night(job.scenario, job.seed)
     except Exception as error:  # one broken night must not hide what the others found
         words = f"seed {job.seed}: {NIGHT_FAILED}: {type(error).__name__}: {error}"
-        return Tally(job.scenario.name, (job.seed,), {NIGHT_FAILED: 1}, {}, 0.0, (words,))
+        return Tally(job.scenario.name, (job.seed,), {NIGHT_FAILED: 1}, {}, 0.0, notes=(words,))
 
 
 def _begin() -> None:

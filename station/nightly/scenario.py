@@ -1,15 +1,17 @@
 """Scenarios: files in `fixtures/nightly`, one kind of day each, with what must hold on it."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from station.core.file_reader import Table, did_you_mean, read_file
-from station.core.quantity import Dimension
+from station.core.file_reader import did_you_mean
 from station.data import data_path
 from station.errors import BenchError
 
 FOLDER = "nightly"
+PLAN = "IS-20"
+"""The plan of a day whose scenario names none."""
+
 INSTRUMENTS = ("lcr-1", "source-1", "fixture-1", "thermometer-1", "operator")
 FAULT_KINDS = (
     "late",
@@ -25,7 +27,21 @@ FAULT_KINDS = (
     "error_entry",
     "frozen",
     "drift",
+    "non_ascii",
+    "replaced",
+    "babble",
+    "drip",
+    "hang_up_half_way",
+    "silent",
+    "wrong_identity",
+    "stuck",
 )
+SWEPT = INSTRUMENTS[:4]
+"""Instruments that a sweep of faults goes over: all but the simulated operator."""
+
+SWEPT_KINDS = tuple(each for each in FAULT_KINDS if each != "drift")
+"""A drift that is put right before the next verification can't be found out by anybody."""
+
 DEFECTS = ("open", "shorted_turns", "layer_short", "high_resistance", "poor_contact")
 ACTS = (
     "double_scan",
@@ -37,7 +53,12 @@ ACTS = (
     "hand_stop",
     "stop",
     "wrong_spacer",
+    "unplug",
 )
+DRIVEN = "drive"
+"""Moment of an act: some messages after the output went on. Else the start of a method."""
+
+MOMENTS = ("inductance", DRIVEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +72,8 @@ class LotSetup:
     """Copper thickness over half a panel."""
     near_limits: str = ""
     """Characteristic (R20 or L) around whose limits all units are piled, half of them outside."""
+    on_bin_ends: str = ""
+    """Characteristic (R20) whose true value lies exactly on an end that two bins share, for each unit."""
     other_part: float = 0.0
     metal: float = 0.0
     """Units with metal beneath them in the nest."""
@@ -69,6 +92,13 @@ class BenchSetup:
     """The shop's temperature jumps within +- this before each unit."""
     field_offset_t: float | None = None
     temperature_noise_k: float | None = None
+    perfect: bool = False
+    """No errors, no noise: what is shown is true to the last digit."""
+    thermometer_sees: float = 1.0
+    """Share of the winding's rise that the thermometer near the coil shows."""
+    mains_hz: float = 50.0
+    field_hum_t: float = 0.0
+    resistance_hum: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +115,18 @@ class FaultSetup:
 
 
 @dataclass(frozen=True, slots=True)
+class SweepSetup:
+    """One fault a unit, each instrument and kind in turn, at a message of the run that the seed draws.
+
+    Somebody puts the instrument right after that run. The first unit is spared: its run tells how many messages
+    there are.
+    """
+
+    instruments: tuple[str, ...]
+    kinds: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Scenario:
     """One kind of day. `every` says at each how many units the operator does what (`ACTS`)."""
 
@@ -92,8 +134,13 @@ class Scenario:
     title: str
     lot: LotSetup
     bench: BenchSetup
+    plan: str = PLAN
+    """A plan of the station, or of `fixtures/nightly/plans`."""
     faults: tuple[FaultSetup, ...] = ()
     every: Mapping[str, int] = field(default_factory=dict)
+    sweep: SweepSetup | None = None
+    moment: str = MOMENTS[0]
+    """When in a run the operator interferes."""
     warm_k: float = 3.0
     causes: bool = False
     """Whether the causes that the station names are held against the truth."""
@@ -101,24 +148,6 @@ class Scenario:
     at_least: Mapping[str, float] = field(default_factory=dict)
     tolerance: Mapping[str, float] = field(default_factory=dict)
     """By how much a figure may be worse than on the accepted night; 0 unless said: a night repeats exactly."""
-
-
-def read_scenario(path: Path, *, known: Callable[[str], bool] = lambda figure: True) -> Scenario:
-    """Return the scenario in a file. `known` tells whether a figure's name exists.
-
-    Raises:
-        BenchError: the file can't be read, or is wrong; with all mistakes.
-    """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BenchError(f"{path}: can't be read: {error}. Give a scenario's file.") from error
-    root, mistakes = read_file(text, path.name)
-    if not mistakes.found:
-        scenario = _read(root, path.stem, known)
-        if not mistakes.found:
-            return scenario
-    raise BenchError(mistakes.found)
 
 
 def scenario_names() -> tuple[str, ...]:
@@ -134,80 +163,13 @@ def scenario_path(name: str) -> Path:
     return data_path(f"{FOLDER}/{name}.toml")
 
 
-def _read(root: Table, name: str, known: Callable[[str], bool]) -> Scenario:
-    operator = root.table("operator")
-    scenario = Scenario(
-        name=name,
-        title=root.text("title", limit=60),
-        lot=_read_lot(root.table("lot", required=True)),
-        bench=_read_bench(root.table("bench")),
-        faults=tuple(map(_read_fault, root.tables("fault"))),
-        every={act: operator.integer(act, lower=1, upper=10_000) for act in ACTS if act in operator},
-        warm_k=operator.quantity("warm_rise", Dimension.TEMPERATURE_DIFFERENCE, default=3.0, lower=0.0, upper=20.0),
-        causes=root.flag("causes", default=False),
-        at_most=_read_figures(root.table("at_most"), known),
-        at_least=_read_figures(root.table("at_least"), known),
-        tolerance=_read_figures(root.table("tolerance"), known),
-    )
-    operator.close()
-    root.close()
-    return scenario
+def plan_path(name: str) -> Path:
+    """Return the file of the plan that a scenario names: the nightly's own before the station's.
 
-
-def _read_lot(table: Table) -> LotSetup:
-    defects = table.table("defects")
-    lot = LotSetup(
-        units=table.integer("units", lower=1, upper=2_880),
-        etch_shift_m=table.quantity("etch_shift", Dimension.LENGTH, default=0.0, lower=-5e-5, upper=5e-5),
-        copper_gradient=table.optional_quantity("copper_gradient", Dimension.FRACTION, lower=0.0, upper=0.5),
-        near_limits=table.choice("near_limits", ("", "R20", "L"), default=""),
-        other_part=_share(table, "other_part"),
-        metal=_share(table, "metal"),
-        defects={each: _share(defects, each) for each in DEFECTS if each in defects},
-    )
-    for each in defects.names():
-        if each not in DEFECTS:
-            defects.mistake(each, f"is no defect{did_you_mean(each, DEFECTS)} (known: {', '.join(DEFECTS)})")
-    table.close()
-    return lot
-
-
-def _share(table: Table, key: str) -> float:
-    return table.quantity(key, Dimension.FRACTION, default=0.0, lower=0.0, upper=1.0)
-
-
-def _read_bench(table: Table) -> BenchSetup:
-    kelvin = Dimension.TEMPERATURE_DIFFERENCE
-    bench = BenchSetup(
-        lcr_model=table.choice("lcr", ("LCR-A", "LCR-B"), default="LCR-A"),
-        thermometer_model=table.choice("thermometer", ("TH-P", "TH-S"), default="TH-P"),
-        stage=table.flag("stage", default=True),
-        ambient_degc=table.quantity("ambient", Dimension.TEMPERATURE, default=23.0, lower=5.0, upper=45.0),
-        ambient_wander_k=table.quantity("ambient_wander", kelvin, default=0.0, lower=0.0, upper=10.0),
-        field_offset_t=table.optional_quantity("field_offset", Dimension.FLUX_DENSITY),
-        temperature_noise_k=table.optional_quantity("temperature_noise", kelvin, lower=0.0),
-    )
-    table.close()
-    return bench
-
-
-def _read_fault(table: Table) -> FaultSetup:
-    fault = FaultSetup(
-        instrument=table.choice("instrument", INSTRUMENTS),
-        kind=table.choice("kind", FAULT_KINDS),
-        first=table.integer("first", lower=0, upper=10_000_000),
-        every=table.integer("every", default=1, lower=1, upper=1_000_000),
-        times=table.integer("times", default=1, lower=1, upper=10_000),
-        seconds=table.quantity("delay", Dimension.TIME, default=0.0, lower=0.0, upper=60.0),
-        amount=table.number("amount", default=0.0, lower=-10.0, upper=1e6),
-    )
-    table.close()
-    return fault
-
-
-def _read_figures(table: Table, known: Callable[[str], bool]) -> dict[str, float]:
-    names = table.names()
-    for name in names:
-        if not known(name):
-            table.mistake(name, "is no figure of the nightly; its table shows which there are")
-    return {name: table.number(name, lower=-1e9, upper=1e9) for name in names}
+    Raises:
+        BenchError: there is none.
+    """
+    found = {path.stem: path for folder in ("plans", f"{FOLDER}/plans") for path in data_path(folder).glob("*.toml")}
+    if name not in found:
+        raise BenchError(f"no plan {name!r}{did_you_mean(name, found)} (known: {', '.join(sorted(found))})")
+    return found[name]

@@ -1,9 +1,11 @@
 """The operator's shift: each unit scanned and seated until it is decided, with the day's mishaps."""
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from drivers.errors import InstrumentError
 from drivers.stop import Stopped
+from sim.faults import SENDING_FAULTS, Fault, FaultKind
 from sim.noise import key, uniform
 from sim.truth import CoilTruth
 from station.app.simulated import MemoryPlace
@@ -15,8 +17,11 @@ from station.core.results import Decision
 from station.core.run_record import RunRecord
 from station.errors import SerialError, StationError
 from station.inspection import Inspection, Request
-from station.nightly.mishaps import MIDWAY, SPACER_OFF_M, ScriptedHands, acts_on
-from station.nightly.scenario import Scenario
+from station.nightly.commits import CommitWatch
+from station.nightly.drive_watch import DriveWatch
+from station.nightly.mishaps import SPACER_OFF_M, ScriptedHands
+from station.nightly.scenario import DRIVEN, SWEPT, Scenario
+from station.nightly.script import Mishap, Script
 from station.nightly.tally import Counting
 from station.nightly.truth import true_values
 
@@ -25,6 +30,9 @@ MOST_SEATINGS = 3
 
 PAUSE_S = 10.0
 """What the operator takes to read the screen after something went wrong: by then hands and late replies are through."""
+
+MOST_DRIVEN = 60
+"""Acts with the drive on come before one of so many messages: field legs, and the first seconds of a heating."""
 
 REQUEST = Request("OP-07", load_timeout_s=20.0)
 
@@ -36,12 +44,22 @@ class Shift:
     station: Station
     place: MemoryPlace
     scenario: Scenario
+    script: Script
     units: tuple[CoilTruth, ...]
     plan: Plan
     hands: ScriptedHands
+    watch: DriveWatch
+    commits: CommitWatch
     counting: Counting
     acknowledged: list[tuple[RunRecord, CoilTruth | None]] = field(default_factory=list)
     _mishaps_seen: int = 0
+    _acts: Mapping[int, frozenset[str]] = field(init=False)
+    _strikes: Mapping[int, Mishap] = field(init=False)
+    _messages: dict[str, tuple[int, int]] = field(default_factory=dict)
+    """What a whole run told each instrument and heard from it, by name."""
+
+    def __post_init__(self) -> None:
+        self._acts, self._strikes = self.script.acts(), self.script.strikes()
 
     def measure(self, inspection: Inspection) -> None:
         """Take every unit through."""
@@ -56,10 +74,10 @@ class Shift:
             self.place.hands.say(f"AMBIENT {self.scenario.bench.ambient_degc + wander_k * share:.3f}")
 
     def _take_unit(self, inspection: Inspection, index: int, unit: CoilTruth) -> None:
-        acts = acts_on(self.scenario.every, index)
+        acts = self._acts.get(index, frozenset())
         for seating in range(MOST_SEATINGS):
             now = acts if seating == 0 else frozenset()
-            record = self._take(inspection, index, unit, now)
+            record = self._take_struck(inspection, index, unit, now, first=seating == 0)
             if record is not None and record.decision is not Decision.INVALID:
                 break
             self.place.clock.sleep(PAUSE_S)
@@ -68,12 +86,58 @@ class Shift:
         if "double_scan" in acts and record is not None and record.decision is not Decision.INVALID:
             self._scan_again(inspection, unit)
 
+    def _take_struck(
+        self, inspection: Inspection, index: int, unit: CoilTruth, acts: frozenset[str], *, first: bool
+    ) -> RunRecord | None:
+        """Take the unit once; the fault that is scripted for it strikes the first time and is put right then."""
+        strike = self._strikes.get(index) if first else None
+        if strike is not None:
+            self._arm(strike)
+        before = self._told_and_sent()
+        record = self._take(inspection, index, unit, acts)
+        if index == 0 and first:
+            now = self._told_and_sent()
+            self._messages = {
+                name: (told - before[name][0], sent - before[name][1]) for name, (told, sent) in now.items()
+            }
+        if strike is not None:
+            self._put_right(inspection)
+        return record
+
+    def _told_and_sent(self) -> dict[str, tuple[int, int]]:
+        wrappers = self.place.bench.wrappers
+        return {name: (wrappers[name].told, wrappers[name].sent) for name in SWEPT}
+
+    def _arm(self, strike: Mishap) -> None:
+        fault = strike.fault
+        assert fault is not None
+        told, sent = self._messages.get(fault.instrument, (1, 1))
+        count = sent if fault.kind in SENDING_FAULTS or not told else told
+        self.place.bench.wrappers[fault.instrument].arm(replace(fault, nth=int(strike.place * max(1, count))))
+
+    def _put_right(self, inspection: Inspection) -> None:
+        """Somebody mends the instruments, sees that the drive is off, and clears the latch."""
+        for name in SWEPT:
+            self.place.bench.wrappers[name].mend()
+        bench = inspection.bench
+        if not isinstance(bench, OpenBench) or not bench.latched:
+            return
+        self.counting.count("latches_cleared")
+        try:
+            bench.clear_latch(who="EN-02", why="looked at the source: it is off")
+        except (StationError, InstrumentError) as error:
+            self.counting.fault("bench_refused", f"the latch could not be cleared: {error}")
+
     def _take(
         self, inspection: Inspection, index: int, unit: CoilTruth, acts: frozenset[str]
     ) -> RunRecord | None:
         other = self.units[(index + 1) % len(self.units)].serial
         self._prepare(acts, other)
-        inspection.tell = _Midway(self, acts, other)
+        midway = _Midway(self, acts, other, index)
+        if self.scenario.moment == DRIVEN and acts:
+            self.watch.interfere(midway.act, at=1 + int(MOST_DRIVEN * midway.share))
+        else:
+            inspection.tell = midway
         try:
             record = inspection.inspect(unit.serial, REQUEST)
         except (StationError, InstrumentError, Stopped) as error:
@@ -83,6 +147,7 @@ class Shift:
         finally:
             self.station.stop.clear()
             inspection.tell = _nothing
+            self.watch.interfere(None)
         if record is not None:
             self._count(record)
         self._look_at_world(inspection, unit.serial)
@@ -111,10 +176,14 @@ class Shift:
         coil = self.place.bench.world.coil
         self.acknowledged.append((record, coil))
         self.counting.count("runs")
-        self.counting.count("invalid_runs", times=int(record.decision is Decision.INVALID))
+        invalid = record.decision is Decision.INVALID
+        self.counting.count("invalid_runs", times=int(invalid))
+        # An instrument that fails may keep its state; the run is INVALID for that, and the drive is looked at below.
+        if self.commits.words and not invalid:
+            self.counting.fault("recorded_early", f"{record.opened.unit.serial}: {self.commits.words}")
         if coil is None:
             return
-        truth = true_values(self.plan, coil)
+        truth = true_values(self.plan, coil, ambient_degc=self.place.bench.world.ambient_degc)
         for result in record.results:
             wanted = truth.get(result.characteristic)
             if result.value is None or wanted is None or result.expanded_uncertainty is None:
@@ -139,15 +208,25 @@ class Shift:
 
 @dataclass(slots=True)
 class _Midway:
-    """Hears the run's events; acts once, when the method `MIDWAY` starts."""
+    """Acts once within a run: hears its events, or is called by whoever watches the drive."""
 
     shift: Shift
     acts: frozenset[str]
     other: str
+    index: int
 
     def __call__(self, event: Event) -> None:
-        if not isinstance(event, MethodStarted) or event.method != MIDWAY:
-            return
+        """Take an event of the run."""
+        if isinstance(event, MethodStarted) and event.method == self.shift.scenario.moment:
+            self.act()
+
+    @property
+    def share(self) -> float:
+        """Return a number in (0, 1) of seed and unit."""
+        return uniform(key("nightly moment", self.shift.place.setup.seed or 0, self.index))
+
+    def act(self) -> None:
+        """Do what the operator does wrong in the middle of this run."""
         shift = self.shift
         if "swap" in self.acts:
             shift.hands.swap(self.other)
@@ -155,6 +234,9 @@ class _Midway:
             shift.place.hands.say("GUARD OPEN")
         if "hand_stop" in self.acts:
             shift.place.hands.say("HANDSTOP ON")
+        if "unplug" in self.acts:
+            name = SWEPT[int(self.share * 1e3) % len(SWEPT)]
+            shift.place.bench.wrappers[name].arm(Fault(name, FaultKind.HANG_UP_BEFORE))
         if "stop" in self.acts:
             shift.station.stop.set("asked for by the operator")
 

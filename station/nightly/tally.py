@@ -41,6 +41,8 @@ class Tally:
     counts: Mapping[str, int]
     moments: Mapping[str, Moments]
     simulated_s: float
+    longest: Mapping[str, float] = field(default_factory=dict)
+    """Largest values, by figure: over several nights the largest of them."""
     notes: tuple[str, ...] = ()
     real_s: float = field(default=0.0, compare=False)
 
@@ -48,12 +50,16 @@ class Tally:
         moments = dict(self.moments)
         for name, each in other.moments.items():
             moments[name] = moments.get(name, Moments()) + each
+        longest = dict(self.longest)
+        for name, value in other.longest.items():
+            longest[name] = max(longest.get(name, value), value)
         return Tally(
             self.scenario,
             self.seeds + other.seeds,
             Counter(self.counts) + Counter(other.counts),
             moments,
             self.simulated_s + other.simulated_s,
+            longest,
             (self.notes + other.notes)[:NOTES_KEPT],
             self.real_s + other.real_s,
         )
@@ -76,6 +82,7 @@ class Counting:
         self._counts: Counter[str] = Counter()
         self._moments: dict[str, Moments] = {}
         self._notes: list[str] = []
+        self._longest: dict[str, float] = {}
 
     def count(self, name: str, *, times: int = 1) -> None:
         """Count something that is no fault by itself."""
@@ -86,6 +93,10 @@ class Counting:
         """Count something that should not be, and say what it was."""
         self._counts[name] += 1
         self._notes.append(f"seed {self._seed}: {name}: {words}")
+
+    def longest(self, name: str, value: float) -> None:
+        """Keep the largest value of a figure."""
+        self._longest[name] = max(self._longest.get(name, value), value)
 
     def result(self, characteristic: str, *, value: float, truth: float, expanded_uncertainty: float) -> None:
         """Count one result against its truth."""
@@ -105,6 +116,7 @@ class Counting:
             dict(self._counts),
             dict(self._moments),
             simulated_s,
+            dict(self._longest),
             tuple(self._notes[:NOTES_KEPT]),
             real_s,
         )

@@ -3,7 +3,8 @@
 from dataclasses import replace
 
 from station.nightly.figures import is_figure
-from station.nightly.scenario import Scenario, read_scenario, scenario_path
+from station.nightly.scenario import Scenario, scenario_path
+from station.nightly.scenario_file import read_scenario
 
 
 def short(name: str, units: int) -> Scenario:

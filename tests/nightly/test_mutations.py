@@ -6,8 +6,10 @@ from dataclasses import replace
 import pytest
 
 from drivers.traced import TracedLink
+from station.bench import OpenBench
+from station.core.intervals import contains
 from station.core.limits import judge
-from station.core.plan import Characteristic, Guard, MethodStep
+from station.core.plan import Characteristic, Guard, Interval, MethodStep
 from station.core.results import Decision, Judgement, Result
 from station.core.run_record import RunRecord
 from station.drive import DriveGuard
@@ -16,6 +18,7 @@ from station.methods.table import carry_out
 from station.nightly.compared import Measured, beyond_bounds, worse_than_accepted
 from station.nightly.figures import figures_of
 from station.nightly.night import run_night
+from station.records import Records
 from station.sequencer import RunBench, RunRequest, run_unit
 from tests.nightly.nights import short
 
@@ -74,6 +77,36 @@ def _stale_reply_not_flushed(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(TracedLink, "discard_input", kept)
 
 
+def _bin_ends_included_twice(patch: pytest.MonkeyPatch) -> None:
+    def closed(interval: Interval, value: float) -> bool:
+        return contains(replace(interval, lower_included=True, upper_included=True), value)
+
+    patch.setattr("station.core.bins.contains", closed)
+
+
+def _run_recorded_before_it_ended(patch: pytest.MonkeyPatch) -> None:
+    """The bench promises to be safe, the run is recorded, and only then is it made safe."""
+    make_safe, close_run, promised = OpenBench.make_safe, Records.close_run, []
+
+    def promise(self: OpenBench) -> bool:
+        promised.append(self)
+        return True
+
+    def close_then_end(self: Records, record: RunRecord) -> int:
+        sequence = close_run(self, record)
+        while promised:
+            make_safe(promised.pop())
+        return sequence
+
+    patch.setattr(OpenBench, "make_safe", promise)
+    patch.setattr(Records, "close_run", close_then_end)
+
+
+def _hot_coil_measured_as_cold(patch: pytest.MonkeyPatch) -> None:
+    """Two readings are enough, however much they still move."""
+    patch.setattr("station.methods.resistance._is_still", lambda *window: True)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("mutate", "scenario", "units", "figure"),
@@ -85,6 +118,9 @@ def _stale_reply_not_flushed(patch: pytest.MonkeyPatch) -> None:
         (_invalid_counted_as_fail, "loose-contact", 32, "overkill"),
         (_digest_not_chained, "healthy", 2, "chain_faults"),
         (_stale_reply_not_flushed, "late-doubled", 16, "gross_errors"),
+        (_bin_ends_included_twice, "bin-ends", 4, "wrong_bin"),
+        (_run_recorded_before_it_ended, "healthy", 2, "recorded_early"),
+        (_hot_coil_measured_as_cold, "hot-coil", 6, "bias.R20"),
     ],
 )
 def test_mutation_is_caught_and_named(

@@ -23,6 +23,12 @@ from tests.nightly.nights import short
         ("shorted-turns", 12),
         ("metal-near", 8),
         ("noisy-ambient", 4),
+        ("bin-ends", 4),
+        ("hot-coil", 4),
+        ("mains-hum", 4),
+        ("fault-sweep", 16),
+        ("heated", 2),
+        ("heated-interrupted", 5),
     ],
 )
 def test_night_is_within_what_its_scenario_allows(name: str, units: int) -> None:

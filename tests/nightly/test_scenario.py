@@ -6,9 +6,10 @@ import pytest
 
 from station.errors import BenchError
 from station.nightly.figures import is_figure
-from station.nightly.scenario import read_scenario, scenario_names, scenario_path
+from station.nightly.scenario import scenario_names, scenario_path
+from station.nightly.scenario_file import read_scenario
 
-NEVER = ("drive_on", "mishaps", "lost_runs", "open_runs", "chain_faults")
+NEVER = ("drive_on", "mishaps", "lost_runs", "open_runs", "recorded_early", "wrong_bin", "chain_faults")
 """What no scenario may allow."""
 
 
