@@ -9,6 +9,7 @@ from station.core.counters import Counters
 from station.core.equipment import Bench
 from station.core.fixture_life import NO_LIFE, FixtureLife
 from station.core.gates import gate
+from station.core.panel import PanelWay
 from station.core.plan import Plan
 from station.core.reasons import reason
 from station.core.results import Reason
@@ -41,6 +42,10 @@ class Shown:
     fixture_identity: str = ""
     calibration_overdue: tuple[str, ...] = ()
     life: FixtureLife = NO_LIFE
+    panel: PanelWay | None = None
+    """The panel that is gone through place by place."""
+    panel_said: str = ""
+    """What was last noted of a place."""
     confirm: str = ""
     """What a person is asked to confirm, because the fixture can't see it."""
 

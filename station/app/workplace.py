@@ -19,6 +19,7 @@ from drivers.errors import InstrumentError
 from drivers.stop import Stopped
 from station.app.files import read_bench
 from station.app.hands import ToldHands
+from station.app.panel_desk import PanelDesk
 from station.app.plans import plans_in_use
 from station.app.shown import SPREAD_OF, Shown
 from station.app.sorting import Sorting
@@ -39,6 +40,7 @@ from station.core.events import (
     VerificationEnded,
     VerificationStarted,
 )
+from station.core.panel import PanelWay
 from station.core.plan import Plan
 from station.core.scans import Scan, ScanKind, recognise
 from station.errors import NestBusy, RecordError, SerialError, StationError
@@ -50,6 +52,8 @@ if TYPE_CHECKING:
     from station.app.simulated import Simulation
 
 LONGEST_SHIFT = timedelta(hours=12)
+
+GIVEN_UP = "the place was given up"
 
 CURVE_S = 0.1
 """A heating curve is shown anew no more often than this: its samples come faster on a simulated bench."""
@@ -72,6 +76,8 @@ class Workplace:
         self._references = references
         self.sorting = Sorting(station.records, station.clock.utc_now)
         """The trays that are being filled; told by the scan of their labels, after a start anew."""
+        self.panels = PanelDesk(self, station.records, station.clock.utc_now)
+        """What may be asked of a panel that is gone through place by place."""
         self._where = where
         self._shown = Shown(plans=self._released())
         self._ring = EventRing()
@@ -163,23 +169,36 @@ class Workplace:
         if found.kind is ScanKind.LOT:
             self.set_lot(found.text)
         elif found.kind is ScanKind.PANEL:
-            self.refuse(text, f"{found.text} is a panel's code. Scan a unit on it.")
+            self.panels.take_up(found.text)
         elif found.kind is ScanKind.TRAY:
             self.use_tray(found.text)
-        else:
-            self._measure(found.text, operator, repeat=repeat)
+        elif self.panels.may_measure(found.text):
+            self.measure(found.text, operator, repeat=repeat)
 
     def set_lot(self, lot: str) -> None:
         """Take up another lot, unless something is under way."""
         if self._shown.board.busy:
-            self.refuse(lot, f"Lot {lot} was not taken up: {self._under_way()}. Scan it again afterwards.")
+            self.refuse(lot, f"Lot {lot} was not taken up: {self.under_way}. Scan it again afterwards.")
             return
-        self._show(lot=lot, spread=self._spread(lot))
+        self._show(lot=lot, spread=self._spread(lot), panel=None)
+
+    def show_panel(self, way: PanelWay | None, *, said: str = "") -> None:
+        """Show the way through a panel as it is now, and what was noted."""
+        with self._lock:
+            board = replace(self._shown.board, notice="")
+            version = self._shown.version + 1
+            self._shown = replace(self._shown, board=board, panel=way, panel_said=said, version=version)
+        self._announce()
+
+    def give_up_loading(self) -> None:
+        """Wait for the unit that is being loaded no longer."""
+        if self._nest is not None and self._shown.board.phase is Phase.LOADING and not self._shown.board.verifying:
+            self._nest.request_stop(GIVEN_UP)
 
     def use_tray(self, text: str) -> None:
         """Take up a tray: `T7` for units that pass, `2=T8` for those of bin 2. A unit that waits goes into it."""
         if self._shown.board.busy:
-            self.refuse(text, f"Tray {text[:20]} was not taken up: {self._under_way()}. Scan it again afterwards.")
+            self.refuse(text, f"Tray {text[:20]} was not taken up: {self.under_way}. Scan it again afterwards.")
             return
         try:
             self._tell(NextAction(words=self.sorting.use(text)))
@@ -253,7 +272,8 @@ class Workplace:
         """Look at the released plans anew, for what is shown; a run looks by itself."""
         self._show(plans=self._released())
 
-    def _measure(self, text: str, operator: str, *, repeat: bool) -> None:
+    def measure(self, text: str, operator: str, *, repeat: bool = False) -> None:
+        """Load and measure a unit by its serial."""
         if operator != self._operator:
             self.begin_shift(operator)
 
@@ -264,6 +284,7 @@ class Workplace:
             except SerialError as error:
                 self._tell(ScanRefused(text=text[:60], words=str(error)))
                 return
+            self.panels.note(record)
             if not self._shown.lot or record.opened.repeats_run_id:
                 self._show(lot=record.opened.unit.lot, spread=self._spread(record.opened.unit.lot))
             else:
@@ -287,14 +308,16 @@ class Workplace:
         try:
             self._nest.submit(work, what=what).add_done_callback(ended or self._ended)
         except NestBusy:
-            self.refuse(text, f"'{text[:40]}' was NOT taken: {self._under_way()}. Wait for its end, then scan again.")
+            self.refuse(text, f"'{text[:40]}' was NOT taken: {self.under_way}. Wait for its end, then scan again.")
         except StationError as error:
             self.refuse(text, str(error))
 
     def _ended(self, outcome: "Future[None]") -> None:
         error = outcome.exception()
         if isinstance(error, Stopped):
-            self._tell(ScanEnded(words=f"Stopped: {error}. Nothing was measured; scan again when ready."))
+            given_up = str(error) == GIVEN_UP
+            words = f"Stopped: {error}. Nothing was measured; scan again when ready."
+            self._tell(ScanEnded(words="" if given_up else words))
         elif isinstance(error, StationError | InstrumentError):
             self._tell(ScanEnded(words=str(error)))
         elif error is not None:
@@ -321,7 +344,9 @@ class Workplace:
         elif error is not None:
             self._tell(ScanEnded(words=str(error)))
 
-    def _under_way(self) -> str:
+    @property
+    def under_way(self) -> str:
+        """Say what is under way."""
         board = self._shown.board
         if board.verifying:
             return "the bench is being verified"

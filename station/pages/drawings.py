@@ -8,6 +8,7 @@ from station.core.board import Board
 from station.core.characteristics import field_name, rise_name
 from station.core.events import FieldReading, HeatingSample
 from station.core.limits import judge
+from station.core.panel import PanelWay, PlaceState
 from station.core.plan import FieldStep, Plan
 from station.core.results import Result
 from station.pages import svg
@@ -162,3 +163,28 @@ def _judged(plan: Plan, board: Board) -> list[str]:
         decision = judge(limited, each).decision
         found.append(f"{each.characteristic} {result(each)}" + (f": {WORDS[decision]}" if decision else ""))
     return found
+
+
+def panel_map(way: PanelWay | None) -> Markup:
+    """Draw a panel's places: done ones by word and shape, the next one framed."""
+    if way is None:
+        return Markup("")
+    rows = list(dict.fromkeys(each.row for each in way.places))
+    columns = list(dict.fromkeys(each.column for each in way.places))
+    due = way.next
+    cells = {(each.row, each.column): each.state.name.lower() for each in way.places}
+    next_at = None if due is None else (due.row, due.column)
+    comes = "nothing is left to do" if due is None else f"{due.name} comes next"
+    return svg.places(rows, columns, cells, next_at, title=f"panel {way.panel}: {comes}; {way.words}")
+
+
+def panel_words(way: PanelWay | None) -> str:
+    """Say which place comes next and how to go on; empty without a panel."""
+    if way is None:
+        return ""
+    due = way.next
+    if due is None:
+        return f"Panel {way.panel} is done: {way.words}. Scan the next panel."
+    how = "scan its unit" if way.unit_labels else "take its unit, press Enter"
+    again = {PlaceState.NOT_MEASURED: " once more", PlaceState.SKIPPED: ", skipped before"}.get(due.state, "")
+    return f"Place {due.name}{again}: {how}."

@@ -22,7 +22,7 @@ from station.core.limits import judge
 from station.core.results import Decision, Judgement, Result
 from station.errors import StationError
 from station.pages import svg
-from station.pages.drawings import field_profile, heating_curve, heating_words, spread
+from station.pages.drawings import field_profile, heating_curve, heating_words, panel_map, panel_words, spread
 from station.pages.words import KINDS, WORDS, shape, to_the_second
 
 BOOT = secrets.token_hex(4)
@@ -73,6 +73,8 @@ def verdict(shown: Shown) -> Verdict:
         return Verdict("action", "load")
     if board.phase is Phase.MEASURING:
         return Verdict("driven", "driving") if board.driven else Verdict("action", "measuring")
+    if shown.panel is not None and shown.panel.next is not None:
+        return Verdict("action", shown.panel.next.name, f"next on panel {shown.panel.panel}")
     return Verdict("action", "scan")
 
 
@@ -81,7 +83,7 @@ def next_words(shown: Shown, *, signed_in: bool) -> str:
     board = shown.board
     if board.latched:
         return "Do not touch the coil. Switch the source off by hand, then call the engineer."
-    if board.action:
+    if board.action and not (shown.panel and board.phase is Phase.DECIDED):
         return board.action
     if shown.bench is None:
         return "Open a bench."
@@ -89,7 +91,9 @@ def next_words(shown: Shown, *, signed_in: bool) -> str:
         return "Scan your badge."
     against = shown.stands_against(datetime.now(UTC))
     if against is not None:
-        return against.remedy.replace(", then scan again", "")
+        return " ".join((board.action, against.remedy.replace(", then scan again", ""))).strip()
+    if shown.panel is not None:
+        return " ".join((board.action, panel_words(shown.panel))).strip()
     return "Scan a unit." if shown.lot else "Scan the lot's traveller, or the first unit."
 
 
@@ -150,6 +154,7 @@ def board_html(templates: Environment, shown: Shown, *, signed_in: bool) -> str:
         spread=spread(shown),
         curve=heating_curve(shown),
         curve_words=heating_words(shown),
+        panel_map=panel_map(shown.panel),
         hot="" if shown.board.hot is None else hot_words(shown.board.hot),
         verified_kind=kind,
         verified=words_said,
@@ -201,6 +206,11 @@ def _wake(loop: asyncio.AbstractEventLoop, changed: asyncio.Event) -> None:
             raise StationError(str(error)) from error
 
 
+def _asked(shown: Shown) -> dict[str, str | bool]:
+    """Which keys there are besides the scan."""
+    return {"confirm": shown.confirm, "panel": shown.panel is not None}
+
+
 def _event(number: str, html: str, say: str, shown: Shown) -> str:
-    data = json.dumps({"html": html, "say": say, "refusal": shown.board.notice, "confirm": shown.confirm})
+    data = json.dumps({"html": html, "say": say, "refusal": shown.board.notice} | _asked(shown))
     return f"id: {number}\nevent: board\ndata: {data}\n\n"

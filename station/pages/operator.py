@@ -74,7 +74,10 @@ async def scan(request: Request) -> Response:
         return refused(request, f"{session.badge} is {session.role} and may only look.", status=403)
     if form.get("typed") == "1" and found.kind is ScanKind.UNIT and not site.workplace.typed_twice(found.text):
         return answer(request, words_said="Typed by hand: type the same serial once more, so that a slip is found.")
-    site.workplace.scan(text, session.badge, repeat=form.get("repeat") == "1")
+    if found.kind is ScanKind.PANEL:
+        await later(site.workplace.panels.take_up, found.text)  # what is on record of its places takes a moment
+    else:
+        site.workplace.scan(text, session.badge, repeat=form.get("repeat") == "1")
     return answer(request)
 
 
@@ -155,6 +158,24 @@ async def confirm(request: Request) -> Response:
     return answer(request)
 
 
+@needs(Role.OPERATOR)
+async def panel_place(request: Request) -> Response:
+    """Measure the unit of the next place of the panel; skip the place; note that no unit is there; leave the panel."""
+    panels = site_of(request).workplace.panels
+    what = request.path_params["what"]
+    if what == "place":
+        panels.measure_here(badge_of(request))
+    elif what == "skip":
+        panels.skip()
+    elif what == "missing":
+        await later(panels.missing, badge_of(request))
+    elif what == "leave":
+        panels.leave()
+    else:
+        return refused(request, "There is no such key.", status=404)
+    return answer(request)
+
+
 @needs(Role.ENGINEER)
 async def clear_latch(request: Request) -> Response:
     """Clear *drive state unknown*, with a reason."""
@@ -186,5 +207,6 @@ ROUTES = [
     Route("/verify", verify, methods=["POST"]),
     Route("/stop", stop, methods=["POST"]),
     Route("/confirm", confirm, methods=["POST"]),
+    Route("/panel/{what}", panel_place, methods=["POST"]),
     Route("/clear-latch", clear_latch, methods=["POST"]),
 ]

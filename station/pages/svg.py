@@ -5,7 +5,7 @@ Every drawing has a title for those who hear it instead.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -242,6 +242,48 @@ def heating(
     places = " ".join(f"{x.place(a)},{y.place(max(0.0, b))}" for a, b in points)
     parts.append(f'<polyline class="curve hot" points="{places}"/>')
     return _frame([*parts, *_axis_x(x, "s"), *_axis_y(y, unit="K")], title)
+
+
+CELL_W, CELL_H = 26, 15
+_GLYPHS = {
+    "pass": '<circle class="pass" cx="{x}" cy="{y}" r="4.5"/>',
+    "fail": '<path class="fail" d="M{x} {y}m-4-4l8 8m-8 0l8-8"/>',
+    "not_measured": '<path class="invalid" d="M{x} {y}m0-5l5.5 9h-11z"/>',
+    "held": '<path class="held" d="M{x} {y}m-5-5h10v10h-10z"/>',
+    "skipped": '<path class="skipped" d="M{x} {y}m-5-4l5 4l-5 4m5-8l5 4l-5 4"/>',
+    "missing": '<path class="absent" d="M{x} {y}m-5-5h10v10h-10zm0 10l10-10"/>',
+}
+
+
+def places(
+    rows: Sequence[str],
+    columns: Sequence[str],
+    states: Mapping[tuple[str, str], str],
+    next_at: tuple[str, str] | None,
+    *,
+    title: str,
+) -> Markup:
+    """Draw places in rows and columns, a shape for each state, with the next one in a frame.
+
+    `states` by (row, column): `to_do` (empty), `pass`, `fail`, `not_measured`, `held`, `skipped`, `missing`.
+    """
+    parts = []
+    for i, column in enumerate(columns):
+        parts.append(f'<text x="{24 + (i + 0.5) * CELL_W}" y="10" class="tick">{escape(column)}</text>')
+    for j, row in enumerate(rows):
+        y = 14 + j * CELL_H
+        parts.append(f'<text x="18" y="{y + 11}" class="tick end">{escape(row)}</text>')
+        for i, column in enumerate(columns):
+            x = 24 + i * CELL_W
+            parts.append(f'<rect class="place" x="{x + 1}" y="{y + 1}" width="{CELL_W - 2}" height="{CELL_H - 2}"/>')
+            glyph = _GLYPHS.get(states.get((row, column), ""), "")
+            parts.append(glyph.format(x=x + CELL_W / 2, y=y + CELL_H / 2))
+    if next_at is not None:
+        x, y = 24 + columns.index(next_at[1]) * CELL_W, 14 + rows.index(next_at[0]) * CELL_H
+        parts.append(f'<rect class="next-place" x="{x}" y="{y}" width="{CELL_W}" height="{CELL_H}"/>')
+        if states.get(next_at, "to_do") == "to_do":
+            parts.append(f'<path class="next-arrow" d="M{x + 8} {y + 3.5}l9 4l-9 4z"/>')
+    return _paper(parts, 26 + CELL_W * len(columns), 18 + CELL_H * len(rows), title, "chart places")
 
 
 def _limit_lines(x: Axis, limits: Iterable[float | None], *, height: int = HEIGHT) -> list[str]:

@@ -99,7 +99,7 @@ def test_unit_that_is_never_loaded_can_be_given_up(tmp_path: Path) -> None:
     ("scan", "words"),
     [
         (f"{FIRST}{SECOND}", "two scans have run together"),
-        ("L2641-01", "is a panel's code. Scan a unit on it."),
+        ("L2642-01", "panel L2642-01 is of lot L2642, but this is lot L2641"),
         ("4006381333931", "is no serial of IS-20"),
         ("L9999-01-A01", "is of lot L9999, but this is lot L2641"),
         ("l2641-01-a01", "its letters are in lower case"),

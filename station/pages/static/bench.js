@@ -3,6 +3,7 @@
 const board = document.getElementById("board");
 const field = document.getElementById("field");
 const notice = document.getElementById("notice");
+const panel = document.getElementById("panel");
 const say = document.getElementById("say");
 const QUIET_MS = 3000; // the station gives a sign of life each second
 let refusal = "";
@@ -41,6 +42,7 @@ function listen() {
     board.dataset.after = event.lastEventId;
     if (say.textContent !== told.say) say.textContent = told.say;
     document.getElementById("confirm").hidden = !told.confirm;
+    panel.hidden = !told.panel;
     if (told.refusal && told.refusal !== refusal) beep();
     refusal = told.refusal;
     notice.textContent = "";
@@ -81,6 +83,7 @@ document.getElementById("scan").addEventListener("submit", (event) => {
   field.value = "";
   // A scanner types faster than this a character, a person slower.
   const perCharacter = (performance.now() - began) / Math.max(1, text.length);
+  if (!text && !panel.hidden) send("/panel/place", {}); // the place says which unit it is
   if (text) send("/scan", { scan: text, typed: perCharacter > Number(field.dataset.scannerMs) ? "1" : "0" });
 });
 
@@ -96,6 +99,13 @@ document.addEventListener("keydown", (event) => {
   if (event.key === "Escape") {
     event.preventDefault();
     send("/stop", {});
+  }
+  // Keys that no scanner types. One that is not shown does nothing, and the browser's own meaning is kept.
+  const keyed = document.querySelector(`form.act[data-key="${CSS.escape(event.key)}"]`);
+  if (keyed && !keyed.closest("[hidden]") && !event.ctrlKey && !event.metaKey && !event.altKey) {
+    event.preventDefault();
+    if (!event.repeat) send(new URL(keyed.action).pathname, {});
+    return;
   }
   if (event.key.length !== 1 || event.ctrlKey || event.metaKey || event.altKey) return;
   if (event.target.matches("input, textarea, select") && event.target !== field) return;
