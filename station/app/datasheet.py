@@ -193,7 +193,7 @@ def _joined(
 def _judged(sources: Sequence[_Source], name: str) -> Tolerance | None:
     """The widest limits of the lots' plans; None if one of them has none, or judges without a whole guard band."""
     found = [each.plan.characteristic(name) for each in sources]
-    limits = [each for each in found if each is not None and each.guard.factor >= 1.0]
+    limits = [each for each in found if each is not None and each.guard.whole]
     if len(limits) < len(found):
         return None
     lowers, uppers = [each.lower for each in limits], [each.upper for each in limits]

@@ -12,6 +12,7 @@ from station.core.results import Decision, Result, ResultStatus
 from station.records import Records
 
 _VALUE, _U95, _DECISION = "{} [{}]", "U95({}) [{}]", "{} [{}] decision"
+_U, _FREEDOM = "u({}) [{}]", "{} [{}] degrees of freedom"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +77,7 @@ class Slice:
 
 def lot_units(records: Records, lot: str) -> list[LotUnit]:
     """Return the units of a lot, in order of their latest run. Raises `RecordError` for an unknown lot."""
-    with records.lot_rows(lot) as table:
+    with records.lot_rows(lot, with_u=True) as table:
         names = [each.name for each in table.columns]
         measured = [_split(each) for each in names if each.startswith("U95(")]
         return [_unit(dict(zip(names, row, strict=True)), measured) for row in table.rows]
@@ -118,17 +119,15 @@ _TEXTS = (
 
 
 def _result(row: dict[str, object], name: str, unit: str) -> Result:
-    value, u95 = row[_VALUE.format(name, unit)], row[_U95.format(name, unit)]
-    if isinstance(value, int | float):
-        return Result(
-            name,
-            unit,
-            ResultStatus.MEASURED,
-            float(value),
-            expanded_uncertainty=float(u95) if isinstance(u95, int | float) else None,
-        )
+    value, u, freedom, u95 = (_number(row[each.format(name, unit)]) for each in (_VALUE, _U, _FREEDOM, _U95))
+    if value is not None:
+        return Result(name, unit, ResultStatus.MEASURED, value, u, freedom, u95)
     judged = row[_DECISION.format(name, unit)]
     return Result(name, unit, ResultStatus.NOT_DUE if judged is None else ResultStatus.NOT_MEASURED)
+
+
+def _number(cell: object) -> float | None:
+    return float(cell) if isinstance(cell, int | float) else None
 
 
 def slices(units: Iterable[LotUnit], key: str) -> list[Slice]:

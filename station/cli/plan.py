@@ -59,6 +59,35 @@ def _plan_of(revision: "PlanRevision") -> "Plan | None":
         return None
 
 
+def _limit_lines(plan: "Plan | None") -> list[str]:
+    """Limits with their guard band, a line a characteristic."""
+    from station.core.plan_edit import limit_texts
+
+    texts = {} if plan is None else {each.name: limit_texts(each) for each in plan.characteristics}
+    return [
+        f"{name}: {each.lower or 'no lower limit'} to {each.upper or 'no upper limit'}, guard band {each.guard}"
+        for name, each in texts.items()
+    ]
+
+
+def _limits_fact(plan: "Plan | None") -> dict[str, object] | None:
+    if plan is None:
+        return None
+    return {
+        each.name: {
+            "unit": each.unit_symbol,
+            "lower": each.lower,
+            "upper": each.upper,
+            "guard_factor": None if each.guard.by_risk else each.guard.factor,
+            "largest_specific_risk": each.guard.specific_risk,
+            "largest_global_risk": each.guard.global_risk,
+            "process_mean": each.guard.process_mean,
+            "process_deviation": each.guard.process_deviation,
+        }
+        for each in plan.characteristics
+    }
+
+
 def _sorting_lines(plan: "Plan | None") -> list[str]:
     """What comes after measuring, in words; nothing if the plan says nothing of it."""
     lines: list[str] = []
@@ -143,6 +172,7 @@ def show(ctx: click.Context, part: str | None, text: bool, as_json: bool) -> Non
                     "who": each.who,
                     "why": each.why,
                     **_sorting_fact(_plan_of(each)),
+                    "limits": _limits_fact(_plan_of(each)),
                 }
             )
         return
@@ -152,5 +182,5 @@ def show(ctx: click.Context, part: str | None, text: bool, as_json: bool) -> Non
     ]
     click.echo(table(("part", "revision", "released (UTC)", "who", "why"), rows))
     for each in {each.part: each for each in revisions}.values():
-        for line in _sorting_lines(_plan_of(each)):
+        for line in (*_limit_lines(_plan_of(each)), *_sorting_lines(_plan_of(each))):
             click.echo(f"{each.part} revision {each.revision}: {line}")

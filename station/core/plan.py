@@ -138,9 +138,30 @@ class HeatingStep(MethodStep):
 
 @dataclass(frozen=True, slots=True)
 class Guard:
-    """Guard band w = `factor` x U95, taken off each tolerance limit (JCGM 106:2012, 8.3.2). 0: none."""
+    """Guard band taken off each tolerance limit (JCGM 106:2012, 8.3.2).
+
+    Either w = `factor` x U95 (0: none), or, with `factor` 0, as wide as a largest consumer's risk asks for:
+    see `station.core.guard_band`.
+    """
 
     factor: float = 1.0
+    specific_risk: float | None = None
+    """Largest probability that a unit read on the acceptance limit is out of tolerance."""
+    global_risk: float | None = None
+    """Largest share of all units that are out of tolerance and accepted, for the process stated."""
+    process_mean: float | None = None
+    process_deviation: float | None = None
+    """Of the true values, normal; in the characteristic's unit."""
+
+    @property
+    def by_risk(self) -> bool:
+        """Tell whether a risk says how wide it is."""
+        return self.specific_risk is not None or self.global_risk is not None
+
+    @property
+    def whole(self) -> bool:
+        """Tell whether it is as wide as U95 or wider: then a unit that passes is inside with 97.5 % or more."""
+        return self.factor >= 1.0 or (self.specific_risk is not None and self.specific_risk <= 0.025)
 
 
 @dataclass(frozen=True, slots=True)

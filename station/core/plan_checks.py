@@ -115,3 +115,16 @@ def check_drive(
                 "lower the drive or raise `voltage_limit`"
             )
             mistakes.add(("measure", index, "drive"), message)
+
+
+def check_guards(characteristics: Sequence[Characteristic], mistakes: Mistakes) -> None:
+    """Check that a process that a guard band stands on lies within its limits: another one is a slip of the unit."""
+    for each in characteristics:
+        mean = each.guard.process_mean
+        if mean is None:
+            continue
+        below = each.lower is not None and mean <= each.lower
+        if below or (each.upper is not None and mean >= each.upper):
+            said = format_quantity(mean, each.unit_symbol, digits=None)
+            message = f"states a process whose mean, {said}, is not within the limits"
+            mistakes.add(("characteristic", each.name, "guard"), message)

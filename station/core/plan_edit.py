@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from station.core.guard_text import guard_text
 from station.core.plan import Characteristic, Plan
 from station.core.plan_file import parse_plan
 from station.core.quantity import format_quantity
@@ -24,12 +25,10 @@ class LimitTexts:
 
 def limit_texts(characteristic: Characteristic) -> LimitTexts:
     """Return a characteristic's limits as text that gives the same numbers back."""
-    factor = characteristic.guard.factor
-    guard = "none" if factor == 0 else "U95" if factor == 1 else f"{factor:g} U95"
     return LimitTexts(
         _text(characteristic.lower, characteristic.unit_symbol),
         _text(characteristic.upper, characteristic.unit_symbol),
-        guard,
+        guard_text(characteristic.guard, characteristic.unit_symbol),
     )
 
 

@@ -7,6 +7,7 @@ import re
 from station.core.bin_check import find_bin_mistakes
 from station.core.characteristics import yields
 from station.core.file_reader import Mistakes, Table, did_you_mean, read_file
+from station.core.guard_text import parse_guard
 from station.core.intervals import parse_interval
 from station.core.plan import (
     Bin,
@@ -19,10 +20,10 @@ from station.core.plan import (
     MethodStep,
     Plan,
 )
-from station.core.plan_checks import check_coil, check_drive, check_steps
+from station.core.plan_checks import check_coil, check_drive, check_guards, check_steps
 from station.core.plan_methods import read_steps
-from station.core.plan_sorting import read_sets, read_trays
 from station.core.plan_panel import read_panel
+from station.core.plan_sorting import read_sets, read_trays
 from station.core.quantity import Dimension, format_quantity
 from station.core.serial_pattern import SCAN_LENGTH_LIMIT, pattern_mistakes
 from station.errors import PlanError
@@ -30,7 +31,6 @@ from station.errors import PlanError
 _SHAPES = ("circle", "square", "polygon")
 _CHECK_DIGITS = ("", "iso7064-mod37-2", "luhn")
 _NOT_DUE = "not due"
-_GUARD = re.compile(r"(?:([0-9]+(?:\.[0-9]+)?)\s*)?U95")
 _A_NAME = re.compile(r"R20|(L|Rs|Q)(@[0-9.]+kHz)?|B@[0-9.]+mm|rise@[0-9.]+[VA]")
 _FAIL_NUMBER, _HOLD_NUMBER = 90, 99
 
@@ -67,6 +67,7 @@ def _read(root: Table, mistakes: Mistakes, text: str) -> Plan:
     characteristics = _read_characteristics(root.table("characteristic", required=True), steps, steps_stand)
     if steps_stand and not mistakes.within("coil"):
         check_drive(coil, steps, characteristics, mistakes)
+    check_guards(characteristics, mistakes)
     _check_panel(root, pattern, steps)
     bins = _read_bins(root.tables("bin"), steps, characteristics)
     plan = Plan(
@@ -87,8 +88,8 @@ def _read(root: Table, mistakes: Mistakes, text: str) -> Plan:
         fixture=root.text("fixture", default="", limit=120),
         sets=read_sets(root, steps if steps_stand else ()),
         trays=read_trays(root),
-        source_text=text,
         panel=read_panel(root, "" if mistakes.within("serial") else pattern),
+        source_text=text,
         text_hash=hashlib.sha256(text.encode()).hexdigest(),
     )
     root.close()
@@ -164,23 +165,18 @@ def _read_characteristic(table: Table, name: str, unit: str, method: str) -> Cha
         upper=upper,
         lower_included=table.flag("lower_included", default=True),
         upper_included=table.flag("upper_included", default=True),
-        guard=_read_guard(table),
+        guard=_read_guard(table, unit),
     )
     table.close()
     return characteristic
 
 
-def _read_guard(table: Table) -> Guard:
-    text = table.text("guard", default="U95").strip()
-    if text == "none":
-        return Guard(0.0)
-    match = _GUARD.fullmatch(text)
-    factor = float(match.group(1) or 1.0) if match else math.nan
-    if not 0.0 < factor <= 5.0:
-        table.mistake(
-            "guard", f"must be 'U95', a multiple such as '0.5 U95' (at most 5), or 'none'; got {text!r}"
-        )
-    return Guard(factor)
+def _read_guard(table: Table, unit: str) -> Guard:
+    try:
+        return parse_guard(table.text("guard", default="U95"), unit)
+    except ValueError as error:
+        table.mistake("guard", str(error))
+        return Guard()
 
 
 def _read_bins(

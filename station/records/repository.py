@@ -217,17 +217,18 @@ class Records:
         """
         return self._lots.values(lot, characteristic)
 
-    def lot_rows(self, lot: str, *, every_run: bool = False) -> AbstractContextManager[LotRows]:
+    def lot_rows(self, lot: str, *, every_run: bool = False, with_u: bool = False) -> AbstractContextManager[LotRows]:
         """Give a lot as one wide table for an export, to be read within a `with`; memory stays flat.
 
-        A row a unit, its latest closed production run, or with `every_run` a row a closed run.
+        A row a unit, its latest closed production run, or with `every_run` a row a closed run. `with_u` adds
+        standard uncertainties and degrees of freedom.
 
         Raises:
             RecordError: unknown lot.
         """
         from station.records.lot_rows import lot_rows
 
-        return lot_rows(self._database, lot, every_run=every_run)
+        return lot_rows(self._database, lot, every_run=every_run, with_u=with_u)
 
     def lot_life(self, lot: str) -> LotLife:
         """Return what has happened to a lot: received, held, closed; an empty life if nothing was entered.

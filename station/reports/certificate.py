@@ -114,8 +114,8 @@ def _results(found: UnitFindings) -> Iterator[Block]:
     yield Table(headers, rows, words=(0, 7))
     yield Paragraph(
         "U: expanded uncertainty. Limits: the control plan's tolerance limits. A value is accepted within them by a "
-        "guard band, a multiple of U (JCGM 106). B is the flux density per ampere on the axis at that height. "
-        "Conditional: within the guard band of a limit (ILAC-G8)."
+        "guard band (JCGM 106): a multiple of U, or what a largest consumer's risk asks for. B is the flux density per "
+        "ampere on the axis at that height. Conditional: within the guard band of a limit (ILAC-G8)."
     )
     not_due = [each.characteristic for each in results if each.status is ResultStatus.NOT_DUE]
     if not_due:

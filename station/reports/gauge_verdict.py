@@ -127,7 +127,7 @@ def next_steps(study: CrossedStudy) -> tuple[str, ...]:
     u = standard_deviations(model.variation)[GAUGE]
     steps.append(
         f"Judge with a guard band: u of one reading is {number(u)} from this study, besides calibration and bias. "
-        "`coilgate gauge risk` shows what a guard band leaves of consumer's and producer's risk."
+        "Then coilgate gauge risk shows what a guard band leaves of consumer's and producer's risk."
     )
     steps.append("Prove bias (type 1), linearity and stability too; study again after a change of gauge or fixture.")
     return tuple(steps)

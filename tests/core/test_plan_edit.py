@@ -40,6 +40,20 @@ def test_quoted_names_and_missing_keys_are_found() -> None:
 
 
 @pytest.mark.parametrize(
+    "words", ["specific risk 0.1 %", "global risk 0.05 %, mean 11.7 uH, standard deviation 80 nH", "1.25 U95"]
+)
+def test_guard_band_by_risk_goes_through_the_form_and_back(words: str) -> None:
+    """What the form shows is what it puts in, and nothing else moves."""
+    wanted = unchanged() | {"L": LimitTexts("11.3 uH", "12 uH", words)}
+    edited = with_limits(IS_20_TEXT, wanted, file_name="p")
+    found = parse_plan(edited, "p").characteristic("L")
+
+    assert found is not None
+    assert words == limit_texts(found).guard
+    assert edited == with_limits(edited, {"L": limit_texts(found)}, file_name="p")
+
+
+@pytest.mark.parametrize(
     "texts",
     [
         LimitTexts("11.3", "12 uH", "U95"),

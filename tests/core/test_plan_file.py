@@ -23,6 +23,7 @@ from station.core.plan import (
     InductanceStep,
     ResistanceStep,
 )
+from station.core.plan_edit import limit_texts
 from station.core.plan_file import parse_plan
 from station.core.results import Result, ResultStatus
 from station.errors import PlanError
@@ -120,6 +121,47 @@ def test_second_inductance_step_has_names_of_its_own() -> None:
     plan = parse_plan(IS_20_TEXT.replace(field, second + field) + limit, "p.toml")
 
     assert plan.characteristic("L@300kHz") is not None
+
+
+@pytest.mark.parametrize(
+    ("words", "guard"),
+    [
+        ("specific risk 2.5 %", Guard(0.0, specific_risk=0.025)),
+        (
+            "global risk 0.1 %, mean 7.9 ohm, standard deviation 300 mohm",
+            Guard(0.0, global_risk=0.001, process_mean=7.9, process_deviation=0.3),
+        ),
+    ],
+)
+def test_guard_by_a_largest_risk(words: str, guard: Guard) -> None:
+    """Specific, of one unit; global, with the process that it holds for."""
+    plan = parse_plan(changed(('guard = "U95"', f'guard = "{words}"')), "p.toml")
+
+    assert guard == plan.characteristics[0].guard
+    assert words == limit_texts(plan.characteristics[0]).guard
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ("specific risk 60 %", "must be from 0.0001 % to 50 %"),
+        ("specific risk 0 %", "must be from 0.0001 % to 50 %"),
+        ("specific risk 2.5", "states a risk that needs its unit"),
+        ("risk 2.5 %", "must be 'U95', a multiple"),
+        ("global risk 0.1 %", "must be 'U95', a multiple"),
+        ("global risk 0.1 %, mean 7.9, standard deviation 0.3 ohm", "states a mean of the process that needs its unit"),
+        ("global risk 0.1 %, mean 7.9 uH, standard deviation 0.3 ohm", "states a mean of the process that must be in ohm"),
+        ("global risk 0.1 %, mean 7.9 ohm, standard deviation 0 ohm", "needs a standard deviation above 0"),
+        ("global risk 0.1 %, mean 79 ohm, standard deviation 0.3 ohm", "whose mean, 79 ohm, is not within the limits"),
+    ],
+)
+def test_wrong_guard_by_risk_is_told(words: str, message: str) -> None:
+    """Each by file, line and key, with what would be right."""
+    with pytest.raises(PlanError) as raised:
+        parse_plan(changed(('guard = "U95"', f'guard = "{words}"')), "p.toml")
+
+    assert "characteristic.R20.guard" in str(raised.value)
+    assert message in str(raised.value)
 
 
 @pytest.mark.parametrize(
