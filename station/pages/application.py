@@ -15,7 +15,7 @@ from starlette.staticfiles import StaticFiles
 
 from station.app.accounts import Accounts
 from station.app.workplace import Workplace
-from station.pages import concessions, equipment, held, labels, lot_life, lots, operator, plans, start, units
+from station.pages import concessions, equipment, gauge, held, labels, lot_life, lots, operator, plans, start, units
 from station.pages.access import Access
 from station.pages.shield import Shield
 from station.pages.site import Site, make_templates, page
@@ -45,6 +45,7 @@ def make_application(
         *concessions.ROUTES,
         *plans.ROUTES,
         *equipment.ROUTES,
+        *gauge.ROUTES,
         *labels.ROUTES,
         Mount("/static", StaticFiles(directory=STATIC), name="static"),
     ]

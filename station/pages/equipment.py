@@ -5,6 +5,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from station.app.accounts import Role
+from station.app.study_records import READINGS as STUDY_READINGS
 from station.pages import svg
 from station.pages.site import later, needs, page, session_of, site_of
 
@@ -41,7 +42,7 @@ async def equipment(request: Request) -> Response:
         if verifications
         else (),
         charts=charts,
-        audit=tuple(reversed(audit))[:200],
+        audit=tuple(each for each in reversed(audit) if each.action not in STUDY_READINGS)[:200],
     )
 
 

@@ -49,6 +49,7 @@ PAGES = {
     "plan": "plans/IS-20/1",
     "limits": "plans/IS-20/edit",
     "equipment": "equipment",
+    "gauge-studies": "gauge",
     "labels": "labels?lot=L2641",
     "traveller": "traveller?lot=L2641&quantity=2650",
     "refused": "units/nonsense",
