@@ -24,7 +24,7 @@ def lot_cause_fact(lot: str, found: LotExplanation) -> Fact:
         "lot": lot,
         "units": found.units,
         "measured": found.measured,
-        "population": "units with a closed production or imported run, each by its latest one",
+        "population": found.population,
         "causes": [
             {
                 "cause": each.cause.value,

@@ -16,7 +16,7 @@ from station.core.characteristics import field_name
 from station.core.plan import ContactStep, FieldStep, InductanceStep, Plan
 from station.core.plan_file import parse_plan
 from station.core.results import ResultStatus
-from station.core.run_record import Trace
+from station.core.run_record import Purpose, Trace
 from station.errors import RecordError
 from station.records import PastValue, Records
 from station.records.lot_findings import LotFindings, invalid_curves, lot_findings, lot_plan_hash
@@ -45,7 +45,8 @@ def explain_unit_on_record(records: Records, serial: str) -> UnitExplanation:
     closed = [each for each in records.runs_of(serial) if each.decision is not None]
     if not closed:
         raise RecordError(f"{serial}: no run on record in {records.where}. Look at the serial, or at --home.")
-    latest = closed[-1]
+    # What we measured goes before what somebody else did, however late that was brought in.
+    latest = ([each for each in closed if each.purpose is not Purpose.IMPORTED] or closed)[-1]
     drawn = drawn_by(_plan(records, latest.plan_hash, serial))
     found = lot_findings(records, latest.lot, _names(drawn))
     findings = _with_unit(records, latest.run_id, _findings(found) if latest.lot else _nobody(), drawn)
@@ -123,7 +124,9 @@ def _names(drawn: Drawn) -> tuple[str, ...]:
 
 def _findings(found: LotFindings) -> Findings:
     doubts = found.standard_uncertainties
-    return Findings(found.serials, found.panels, found.codes, found.decisions, found.values, doubts)
+    return Findings(
+        found.serials, found.panels, found.codes, found.decisions, found.values, doubts, imported=found.imported
+    )
 
 
 def _nobody() -> Findings:
@@ -158,6 +161,8 @@ def _with_unit(records: Records, run_id: str, others: Findings, drawn: Drawn) ->
     unit, decisions = record.opened.unit, records.later_decisions(run_id)
     decision = decisions[-1].decision if decisions else record.decision
     reason = decisions[-1].reason if decisions else record.reason
+    if record.opened.purpose is Purpose.IMPORTED:
+        reason = None  # INVALID for being imported: that says nothing about the unit
     kept = [row for row, serial in enumerate(others.serials) if serial != unit.serial]
     measured = [each for each in record.results if each.status is ResultStatus.MEASURED]
     own = {each.characteristic: each.value for each in measured if each.value is not None}

@@ -7,15 +7,18 @@ import numpy as np
 
 from station.core.plan import Plan
 from station.core.plan_file import parse_plan
+from station.core.run_record import Purpose
 from station.errors import Mistake, RecordError, StudyError
 from station.quality.csv_columns import numbers, read_columns, refuse
 from station.quality.risk import Tolerance
 from station.quality.sample import Sample
 from station.records import Records
+from station.records.lot_findings import lot_plan_hash
 from station.records.standing import LotStanding, ReasonCount, lot_reasons, lot_standing
 
-MEASURED, PASSED = "measured", "passed"
-"""Populations: every unit that has a value; those of them that are PASS now and not held."""
+MEASURED, PASSED, IMPORTED = "measured", "passed", "imported"
+"""Populations: every unit that has a value of ours; those of them that are PASS now and not held; every unit that has a
+value from a file of somebody else's readings. Values of ours and theirs are never in one sample."""
 
 _PLACES = ("serial", "panel", "row", "column")
 
@@ -42,16 +45,25 @@ def lot_sample(
 
     Raises RecordError if no unit of the population has a value.
     """
-    found = records.lot_values(standing.lot, characteristic)
+    imported = population == IMPORTED
+    purpose = Purpose.IMPORTED if imported else Purpose.PRODUCTION
+    found = records.lot_values(standing.lot, characteristic, purpose=purpose)
     wanted = np.ones(len(found.serials), dtype=bool)
     if population == PASSED:
         wanted = np.array([serial in standing.passed for serial in found.serials], dtype=bool)
     if not wanted.any():
+        theirs = not imported and len(records.lot_values(standing.lot, characteristic, purpose=Purpose.IMPORTED).values)
         raise RecordError(
             f"lot {standing.lot}: no unit that is {population} has a value of {characteristic}. "
-            "Look at the characteristic's name (`coilgate plan show`), or measure first."
+            + (
+                f"It has imported readings of {theirs} units: --population imported."
+                if theirs
+                else "Look at the characteristic's name (`coilgate plan show`), or measure first."
+            )
         )
-    words = f"units of lot {standing.lot} with a measured {characteristic}"
+    words = f"units of lot {standing.lot} with {'an imported' if imported else 'a measured'} {characteristic}"
+    if imported:
+        words += " (readings from a file, not measured here)"
     if population == PASSED:
         words += " that pass and are not held"
     kept = np.flatnonzero(wanted)
@@ -98,9 +110,10 @@ def file_sample(text: str, file: str, *, header: str = "value") -> LotSample:
 
 
 def plan_of(records: Records, standing: LotStanding) -> Plan | None:
-    """Return the plan of the lot's latest run, or None if its text is not on record."""
-    text = records.plan_text(standing.plan_hash) if standing.plan_hash else None
-    return None if text is None else parse_plan(text, f"plan {standing.plan_hash[:12]}")
+    """Return the plan of the lot's latest run (production, else imported), or None if its text is not on record."""
+    plan_hash = standing.plan_hash or lot_plan_hash(records, standing.lot)
+    text = records.plan_text(plan_hash) if plan_hash else None
+    return None if text is None else parse_plan(text, f"plan {plan_hash[:12]}")
 
 
 def limits_in(plan: Plan | None, characteristic: str) -> Tolerance | None:

@@ -69,7 +69,7 @@ class CauseCount:
 class LotExplanation:
     """A lot's causes. level: where the lot as a whole stands against its drawing, likeliest first.
 
-    asks: what to ask the board maker, and what to do oneself.
+    asks: what to ask the board maker, and what to do oneself. imported: units known by imported readings only.
     """
 
     units: int
@@ -79,6 +79,14 @@ class LotExplanation:
     level_evidence: tuple[str, ...]
     hardest: HardestTurn | None
     asks: tuple[str, ...]
+    imported: int = 0
+
+    @property
+    def population(self) -> str:
+        """In words."""
+        words = "units with a closed production or imported run, each by its latest production run if it has one"
+        theirs = f"; {self.imported} by imported readings, which carry no decision and count as not pass"
+        return words + (theirs if self.imported else "")
 
 
 def explain_unit(study: Study, row: int) -> UnitExplanation:
@@ -123,6 +131,7 @@ def explain_lot(study: Study) -> LotExplanation:
         level_words(study),
         hardest,
         asks_of(study, ordered, level, hardest),
+        study.findings.imported,
     )
 
 

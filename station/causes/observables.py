@@ -58,6 +58,8 @@ class Findings:
     decisions: tuple[str, ...]
     values: Mapping[str, FloatArray] = field(default_factory=dict)
     uncertainties: Mapping[str, FloatArray] = field(default_factory=dict)
+    imported: int = 0
+    """Units that are known by somebody else's readings only."""
 
     def __len__(self) -> int:
         return len(self.serials)

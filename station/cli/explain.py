@@ -74,6 +74,8 @@ def unit_lines(found: "UnitExplanation") -> Iterator[str]:
 def lot_lines(name: str, found: "LotExplanation") -> Iterator[str]:
     """Yield the explanation of a lot, a line each."""
     yield f"Lot {name}: {found.units} units by their latest run, {found.measured} with values."
+    if found.imported:
+        yield f"{found.imported} of them by imported readings, not measured here: no decision, counted as not pass."
     rows = [
         (
             each.words,

@@ -6,6 +6,7 @@ import click
 
 from station.cli.copper import lot_copper_command
 from station.cli.explain import lot_explain
+from station.cli.lot_import import import_readings
 from station.cli.lot_life import COMMANDS as LIFE
 from station.cli.lot_quality import COMMANDS
 from station.cli.lot_sample import sample
@@ -18,7 +19,7 @@ def lot() -> None:
     """Lots: how many units, how many pass, where they are; what the process makes; receive, hold, close, export."""
 
 
-for _command in (*COMMANDS, *LIFE, sample):
+for _command in (*COMMANDS, *LIFE, import_readings, sample):
     lot.add_command(_command)
 lot.add_command(lot_copper_command)
 lot.add_command(lot_explain)

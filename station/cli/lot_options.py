@@ -31,10 +31,10 @@ VALUE_HEADER = click.option(
 )
 POPULATION = click.option(
     "--population",
-    type=click.Choice(["measured", "passed"]),
+    type=click.Choice(["measured", "passed", "imported"]),
     default="measured",
     show_default=True,
-    help="All units with a value, or those that pass and are not held.",
+    help="All units with a value, those that pass and are not held, or those of imported readings.",
 )
 WITHOUT_ODD = click.option(
     "--without-odd",
@@ -73,6 +73,8 @@ def read_lots(
 
     with open_station(ctx) as station:
         standings = [lot_standing(station.records, name) for name in names]
+        if len({each.simulated for each in standings}) > 1:
+            raise StationError(f"{', '.join(names)}: simulated and real units never go into one statistic.")
         return [lot_sample(station.records, each, characteristic, population=population) for each in standings]
 
 
@@ -94,8 +96,8 @@ def read_limited(
         for each in limited(plan) if characteristic is None else (characteristic,):
             try:
                 samples.append(lot_sample(station.records, standing, each, population=population))
-            except RecordError:
-                if characteristic is not None:
+            except RecordError as error:
+                if characteristic is not None or "--population imported" in str(error):
                     raise
                 empty.append(each)
     if not samples:

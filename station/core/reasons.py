@@ -180,6 +180,9 @@ CAUSES: dict[str, Cause] = {
         "the uncertainty leaves no room between the limits",
         "Call the engineer: the bench can't judge this limit.",
     ),
+    "imported": Cause(
+        "readings from a file carry no decision of ours", "Measure the unit here to have it judged."
+    ),
     "nothing_judged": Cause(
         "nothing was judged", "Call the engineer: check the plan's limits and frequencies."
     ),

@@ -39,7 +39,7 @@ def read_columns(text: str, file: str, headers: Mapping[str, str], *, optional: 
 
     Columns that are `optional` may be absent; others in the file are passed over. Raises StudyError.
     """
-    rows = _rows(text, file)
+    rows = rows_of(text, file)
     if not rows:
         raise StudyError([Mistake(file, 1, "header", f"the file is empty; needs {_listed(headers.values())}")])
     first_line, first = rows[0]
@@ -57,7 +57,7 @@ def read_columns(text: str, file: str, headers: Mapping[str, str], *, optional: 
         {name: headers[name] for name in places},
         {name: tuple(fields[place].strip() for _, fields in body) for name, place in places.items()},
         tuple(line for line, _ in body),
-        _separator(text),
+        separator_of(text),
     )
 
 
@@ -103,13 +103,15 @@ def _number(text: str, separator: str) -> tuple[float, str]:
     return value, ""
 
 
-def _separator(text: str) -> str:
+def separator_of(text: str) -> str:
+    """Return what stands between the fields: of comma, semicolon and tab the most frequent in the header line."""
     header = next((line for line in text.lstrip("\ufeff").splitlines() if line.strip()), "")
     return max((",", ";", "\t"), key=header.count)
 
 
-def _rows(text: str, file: str) -> list[tuple[int, list[str]]]:
-    reader = csv.reader(text.lstrip("\ufeff").splitlines(), delimiter=_separator(text), strict=True)
+def rows_of(text: str, file: str) -> list[tuple[int, list[str]]]:
+    """Return line number and fields of each row that is not empty, the header line first. Raises StudyError."""
+    reader = csv.reader(text.lstrip("\ufeff").splitlines(), delimiter=separator_of(text), strict=True)
     rows = []
     try:
         for fields in reader:

@@ -64,13 +64,13 @@ class LotStore:
         counts = _summary(found, newest, first_passed=first_passed or 0, runs=runs or 0, held=held or 0)
         return replace(counts, conceded=conceded)
 
-    def values(self, name: str, characteristic: str) -> LotValues:
+    def values(self, name: str, characteristic: str, purpose: Purpose) -> LotValues:
         """See `Records.lot_values`."""
         with self._database.reading() as connection:
             lot_key = connection.scalar(select(lot.c.lot_key).where(lot.c.lot == name))
             if lot_key is None:
                 raise _unknown(name)
-            last = _measured_runs(lot_key, characteristic)
+            last = _measured_runs(lot_key, characteristic, purpose)
             query = (
                 select(unit, result.c.value, result.c.expanded_uncertainty, result.c.unit_symbol)
                 .add_columns(_final(last.c.run_key).label("decision"))
@@ -163,15 +163,15 @@ def _summary(
     )
 
 
-def _measured_runs(lot_key: int, characteristic: str) -> Subquery:
-    """The last production run of each unit of a lot that measured a characteristic."""
+def _measured_runs(lot_key: int, characteristic: str, purpose: Purpose) -> Subquery:
+    """The last run of a purpose of each unit of a lot that measured a characteristic."""
     return (
         select(run_opened.c.unit_key, func.max(run_opened.c.run_key).label("run_key"))
         .join(unit, unit.c.unit_key == run_opened.c.unit_key)
         .join(result, result.c.run_key == run_opened.c.run_key)
         .where(
             unit.c.lot_key == lot_key,
-            run_opened.c.purpose == Purpose.PRODUCTION.value,
+            run_opened.c.purpose == purpose.value,
             result.c.characteristic == characteristic,
             result.c.status == ResultStatus.MEASURED.value,
         )

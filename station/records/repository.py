@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from station.core.fixture_life import ServiceState
 from station.core.lot_life import LotLife
 from station.core.plan import Plan
-from station.core.run_record import RunOpened, RunRecord
+from station.core.run_record import Purpose, RunOpened, RunRecord
 from station.core.verification import Verification, VerificationValue
 from station.records.views import (
     AuditEntry,
@@ -209,13 +209,15 @@ class Records:
         """
         return self._lots.summary(lot)
 
-    def lot_values(self, lot: str, characteristic: str) -> LotValues:
-        """Return the last measured value of a characteristic of each unit of a lot (production runs).
+    def lot_values(
+        self, lot: str, characteristic: str, *, purpose: Purpose = Purpose.PRODUCTION
+    ) -> LotValues:
+        """Return the last measured value of a characteristic of each unit of a lot, of runs of one purpose.
 
         Raises:
             RecordError: unknown lot.
         """
-        return self._lots.values(lot, characteristic)
+        return self._lots.values(lot, characteristic, purpose)
 
     def lot_rows(self, lot: str, *, every_run: bool = False, with_u: bool = False) -> AbstractContextManager[LotRows]:
         """Give a lot as one wide table for an export, to be read within a `with`; memory stays flat.

@@ -207,7 +207,7 @@ def cause_blocks(causes: LotExplanation | None) -> Iterator[Block]:
     )
     yield Table(("likeliest cause", "not pass", "pass", "share", "examples"), rows, words=(0, 4))
     yield Paragraph(
-        "Population: units with a closed run, each by its latest one. A cause is an inference, not a finding."
+        f"Population: {causes.population}. A cause is an inference, not a finding."
     )
     yield Paragraph("Where the lot stands as a whole:")
     level = (f"{_percent(each)}: {each.words}" for each in causes.level)
