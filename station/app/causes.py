@@ -30,10 +30,15 @@ _LAST = 6
 
 def explain_lot_on_record(records: Records, lot: str) -> LotExplanation:
     """Explain a lot. Raises RecordError for an unknown lot, one without a measured unit, or a plan not on record."""
+    return explain_lot(study_on_record(records, lot))
+
+
+def study_on_record(records: Records, lot: str) -> Study:
+    """Return a lot studied once, a row a unit by its latest run. Raises RecordError as `explain_lot_on_record`."""
     drawn = drawn_on_record(records, lot)
     found = lot_findings(records, lot, _names(drawn))
     curves = invalid_curves(records, lot, _CURVE)
-    return explain_lot(_study(records, found, _with_curves(_findings(found), curves, drawn), drawn))
+    return _study(records, found, _with_curves(_findings(found), curves, drawn), drawn)
 
 
 def explain_unit_on_record(records: Records, serial: str) -> UnitExplanation:

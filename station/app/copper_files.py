@@ -62,7 +62,10 @@ _Words = Mapping[str, str]
 
 
 def read_rows(kind: CopperKind, text: str, file: str) -> tuple[Row, ...]:
-    """Return the rows of a CSV (comma, semicolon or tab). Raises StudyError with every mistake, each with its line."""
+    """Return the rows of a CSV (comma, semicolon or tab). Raises StudyError with every mistake, each with its line.
+
+    Lines of a pull list whose widths and uncertainty are all empty are passed over.
+    """
     wanted = COLUMNS[kind]
     columns = read_columns(
         text,
@@ -72,12 +75,16 @@ def read_rows(kind: CopperKind, text: str, file: str) -> tuple[Row, ...]:
     )
     mistakes: list[Mistake] = []
     values = {each.name: _numbers(columns, each, mistakes) for each in wanted if not each.words}
+    empty = {columns.lines[place] for place in range(len(columns.lines)) if _left_empty(kind, columns, place)}
+    mistakes = [each for each in mistakes if each.line not in empty]
+    unread = {each.line for each in mistakes}
     rows: list[Row] = []
-    for place in range(len(columns.lines)):
+    for place, line in enumerate(columns.lines):
+        if line in empty:
+            continue
         words = {each.name: _text(columns, each, place, mistakes) for each in wanted if each.words}
         mine = {name: found[place] for name, found in values.items()}
-        wrong = columns.lines[place] in {each.line for each in mistakes}
-        trouble = [] if wrong else _CHECKS[kind](words, mine)
+        trouble = [] if line in unread else _CHECKS[kind](words, mine)
         mistakes += [
             columns.mistake(place, name if name in columns.headers else wanted[0].name, says) for name, says in trouble
         ]
@@ -197,6 +204,14 @@ def _section_trouble(words: _Words, values: _Values) -> list[tuple[str, str]]:
     if (values["layer"] is None) != (values["turn"] is None):
         found.append(("layer", "layer and turn go together"))
     return found
+
+
+def _left_empty(kind: CopperKind, columns: Columns, row: int) -> bool:
+    """Tell whether a line is a place of a pull list that nobody measured: nothing in it but where."""
+    if kind is not CopperKind.WIDTHS:
+        return False
+    measured = (each.name for each in COLUMNS[kind] if each.name.endswith("_um"))
+    return not any(columns.fields[name][row] for name in measured if name in columns.fields)
 
 
 def _no_trouble(_words: _Words, _values: _Values) -> list[tuple[str, str]]:

@@ -11,6 +11,7 @@ from station.cli.lot_life import COMMANDS as LIFE
 from station.cli.lot_quality import COMMANDS
 from station.cli.lot_sample import sample
 from station.cli.output import emit
+from station.cli.pull import pull
 from station.cli.reports import lot_report
 
 
@@ -22,6 +23,7 @@ def lot() -> None:
 for _command in (*COMMANDS, *LIFE, import_readings, sample):
     lot.add_command(_command)
 lot.add_command(lot_copper_command)
+lot.add_command(pull)
 lot.add_command(lot_explain)
 lot.add_command(lot_report)
 

@@ -22,6 +22,13 @@ def test_widths_are_read_in_si() -> None:
     assert (WidthRow("L2641-01-A01", 1, 10.5, 1e-6, 112e-6),) == found
 
 
+def test_places_of_a_pull_list_that_nobody_measured_are_passed_over() -> None:
+    """A line with nothing but where: it is no mistake, and no row."""
+    text = "serial,layer,turn,top_um,foot_um,width_um,pitch_um,u_um,why\nA,1,1,,,,,,lowest\nA,1,10,112,,,,1,lowest\n"
+
+    assert (WidthRow("A", 1, 10.0, 1e-6, 112e-6),) == read_rows(CopperKind.WIDTHS, text, "w.csv")
+
+
 def test_semicolons_and_decimal_commas_are_read() -> None:
     """As spreadsheets of many countries write them."""
     text = "panel;coupon;width_um;length_mm;resistance_ohm;temperature_degc;u_ohm\n03;A;100;50;0,5231;-3,5;0,0005\n"

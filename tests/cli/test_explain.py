@@ -97,6 +97,17 @@ def test_lot_explain_counts_every_unit(home: Path) -> None:
 
 
 @pytest.mark.slow
+def test_damaged_units_are_pulled_for_x_ray(home: Path) -> None:
+    """Shorted turns, a short between layers and an open coil lead the pull list, with the turns to look at."""
+    found = {each["serial"]: each for each in _facts(home, "lot", "pull", "L2641")["units"]}
+
+    for serial in ("L2641-01-B03", "L2641-01-B05", "L2641-01-B07"):
+        assert "X-ray" in found[serial]["by"]
+        assert [] == found[serial]["places"]
+    assert "turns" in found["L2641-01-B03"]["look"][0]
+
+
+@pytest.mark.slow
 def test_lot_explain_text_has_a_table(home: Path) -> None:
     """The text starts with the counts and ends with what to ask and do."""
     text = _run(home, "lot", "explain", "L2641").stdout
