@@ -75,7 +75,7 @@ def grant(ctx: click.Context, who: str, secret: str, as_json: bool, **wanted: An
         **wanted,
     )
     with open_station(ctx) as station:
-        signer = _signed(station, who, secret)
+        signer = signed(station, who, secret)
         found = put_on_record(station.records, asked, who=signer, now_utc=station.clock.utc_now())
     if as_json:
         emit({"number": found.number, "kind": found.kind.value, "bin": found.bin_number})
@@ -188,7 +188,7 @@ def accept(
     from station.app.concessions import candidates, find
 
     with open_station(ctx) as station:
-        signer = _signed(station, who, secret)
+        signer = signed(station, who, secret)
         found = find(station.records, number).granted
         wanted = list(serials)
         if all_of_lot:
@@ -223,12 +223,12 @@ def withdraw(ctx: click.Context, number: str, why: str, who: str, secret: str) -
     from station.app.concessions import withdraw as put_on_record
 
     with open_station(ctx) as station:
-        signer = _signed(station, who, secret)
+        signer = signed(station, who, secret)
         put_on_record(station.records, number, who=signer, why=why, now_utc=station.clock.utc_now())
     click.echo(f"{number} is withdrawn.")
 
 
-def _signed(station: "Station", who: str, secret: str) -> str:
+def signed(station: "Station", who: str, secret: str) -> str:
     """Return the badge of who signs; asks for its secret if it has an account and none was given."""
     from station.app.signing import needs_secret, signed_by
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from station.cli.output import emit, table
+from station.cli.plan_draft import accept, draft
 
 if TYPE_CHECKING:
     from station.core.plan import Plan
@@ -15,6 +16,10 @@ if TYPE_CHECKING:
 @click.group()
 def plan() -> None:
     """Control plans: check a file, release it, show the released revisions."""
+
+
+plan.add_command(draft)
+plan.add_command(accept)
 
 
 @plan.command()

@@ -6,6 +6,7 @@ from datetime import datetime
 from sqlalchemy import func, insert, select
 
 from station.core.plan import Plan
+from station.core.plan_draft import require_accepted
 from station.errors import RecordError
 from station.records import chain
 from station.records.canonical import canonical_bytes
@@ -25,6 +26,7 @@ class PlanStore:
 
     def release(self, plan: Plan, *, who: str, why: str, utc: datetime) -> PlanRevision:
         """See `Records.release_plan`."""
+        require_accepted(plan.source_text, f"plan {plan.part}")
         row = _row(plan, who, why, utc)
         column = plan_revision.c
         with self._database.writing() as connection:
