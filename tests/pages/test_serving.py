@@ -14,20 +14,27 @@ from urllib.parse import urlencode
 
 import pytest
 
+from station.app.files import read_plan
+from station.app.simulated import Simulation, served, write_bench_file
+from station.app.station import Station
 from station.core.results import Decision
+from station.data import data_path
+from station.heat_memory import HeatOnDisk
 from station.records import Records
 from tests.pages.station_in_browser import DEADLINE_S
+from tests.station.benches import wait_until
 
 pytestmark = pytest.mark.slow
+SERIAL = "L2641-01-A01"
 GONE_S = 3.0
 """A service manager that stops the station need not kill it: it is gone within so long."""
 
 
 @contextmanager
-def serving(home: Path) -> Iterator[tuple[subprocess.Popen[str], int]]:
+def serving(home: Path, *options: str) -> Iterator[tuple[subprocess.Popen[str], int]]:
     """Serve a home on a free port; gives process and port."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "station.cli", "--home", str(home), "serve", "--port", "0"],
+        [sys.executable, "-m", "station.cli", "--home", str(home), "serve", "--port", "0", *options],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -96,6 +103,34 @@ def test_sigterm_with_a_run_on_ends_invalid_with_the_drive_off(tmp_path: Path) -
     assert (Decision.INVALID, True) == (run.decision, run.drive_off_verified)
     assert run.reason is not None
     assert "stopped" == run.reason.code
+
+
+def test_sigterm_while_a_coil_is_heated_switches_off_and_records(tmp_path: Path) -> None:
+    """With the drive on: gone within 3 s, off by the station's own order, the run INVALID, the nest known as hot."""
+    simulation = Simulation(references=Station.shipped_references("IS-20"))
+    with served(simulation) as (setup, bench, host):
+        file = tmp_path / "bench.toml"
+        write_bench_file(setup, file)
+        with Station.open(tmp_path) as station:
+            plan = read_plan(data_path("plans/IS-20-heating.toml"))
+            station.records.release_plan(plan, who="EN-02", why="tests", utc=station.clock.utc_now())
+        with serving(tmp_path, "--bench", str(file)) as (process, port):
+            _, cookie = post(port, "/scan", {"scan": "OP-07"})
+            post(port, "/scan", {"scan": SERIAL}, cookie=cookie)
+            wait_until(lambda: host.ask(lambda: bench.world.drive.on and bench.world.rise_k > 0.5), "a heated coil")
+            process.send_signal(SIGTERM)
+            process.wait(timeout=GONE_S)
+        driven = host.ask(lambda: bench.world.drive.on)
+    with Records.open(tmp_path) as records:
+        run = records.run(records.runs_of(SERIAL)[-1].run_id)
+    to_source = b"".join(e.data for e in run.transcript if (e.instrument, e.direction) == ("source-1", "out"))
+
+    assert (0, False) == (process.returncode, driven)
+    assert (Decision.INVALID, True) == (run.decision, run.drive_off_verified)
+    assert run.reason is not None
+    assert "stopped" == run.reason.code
+    assert to_source.rindex(b"OUTP 0") > to_source.rindex(b"OUTP 1")
+    assert HeatOnDisk(tmp_path, setup.name, setup.nest).hot() is not None
 
 
 def test_port_that_is_taken_is_told(tmp_path: Path) -> None:
