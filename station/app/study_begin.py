@@ -22,6 +22,9 @@ from station.records import Records
 USUAL_TRIALS = {StudyKind.CROSSED: 3, StudyKind.TYPE1: 25}
 """Common practice, no source; for a type-1 study 50 are usual too."""
 
+USUAL_SIZE = (10, 3, 3)
+"""Units, appraisers, trials of a crossed study: common practice, no source."""
+
 _SEEDS = 2**31
 
 
@@ -214,6 +217,14 @@ def words_of_study(state: StudyState) -> str:
         f"{_count(setup.units, 'unit')}, {_count(setup.appraisers, 'appraiser')}, {setup.trials} trials of {names} "
         f"on {setup.bench}, nest {setup.nest}{' (simulated)' if setup.simulated else ''}"
     )
+
+
+def words_of_size(setup: StudySetup) -> str:
+    """Return what a small study costs; empty for one of the usual size, or of type 1."""
+    units, appraisers, trials = USUAL_SIZE
+    if setup.kind is StudyKind.TYPE1 or (len(setup.units) >= units and len(setup.appraisers) >= appraisers):
+        return ""
+    return f"{units} units, {appraisers} appraisers and {trials} trials are usual: a smaller study has wide intervals."
 
 
 def _count(things: Sequence[str], noun: str) -> str:

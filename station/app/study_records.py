@@ -29,18 +29,25 @@ _STUDIES = "gauge studies"
 def open_study(records: Records, setup: StudySetup) -> StudyState:
     """Put a new study on record under the next free name (G0001, ...); the name in `setup` is not looked at.
 
-    Raises RecordError if another program opens one at the same moment.
+    One transaction: two programs that open studies at once get two names.
     """
-    named = replace(setup, name=f"G{1 + len(_openings(records)):04d}")
-    entry = json.dumps({"format": _FORMAT, **asdict(named)}, default=str)
-    records.audit(who=named.who, action=OPENED, subject=_STUDIES, why=entry, utc=named.opened_utc)
-    if _openings(records)[named.name].why != entry:
-        raise RecordError(f"study {named.name} was opened by another program at the same moment. Begin again.")
-    return StudyState(named)
+    named: list[StudySetup] = []
+
+    def entry(before: tuple[AuditEntry, ...]) -> AuditEntry:
+        found = replace(setup, name=f"G{1 + len(before):04d}")
+        named.append(found)
+        text = json.dumps({"format": _FORMAT, **asdict(found)}, default=str)
+        return AuditEntry(found.opened_utc, found.who, OPENED, _STUDIES, text)
+
+    records.audit_from(_STUDIES, entry)
+    return StudyState(named[-1])
 
 
 def note_reading(records: Records, state: StudyState, step: Step, run_id: str, *, utc: datetime) -> StudyState:
-    """Put on record that a step has its reading; return the state after it. Raises RecordError."""
+    """Put on record that a step has its reading; return the state after it.
+
+    Raises RecordError if it has one already: another program goes on with the same study.
+    """
     _note(records, state, TAKEN, step, {"run": run_id}, utc)
     return replace(state, taken={**state.taken, step: run_id})
 
@@ -70,8 +77,17 @@ def study(records: Records, name: str) -> StudyState:
 def _note(
     records: Records, state: StudyState, action: str, step: Step, more: Mapping[str, str], utc: datetime
 ) -> None:
-    entry = json.dumps({"format": _FORMAT, **asdict(step), **more})
-    records.audit(who=step.appraiser, action=action, subject=_subject(state.setup.name), why=entry, utc=utc)
+    subject = _subject(state.setup.name)
+
+    def entry(before: tuple[AuditEntry, ...]) -> AuditEntry:
+        if step in _readings(before)[0]:
+            raise RecordError(
+                f"study {state.setup.name}: {step.part} by {step.appraiser}, trial {step.trial}, has its reading "
+                "already; another program goes on with this study. Begin the sitting again."
+            )
+        return AuditEntry(utc, step.appraiser, action, subject, json.dumps({"format": _FORMAT, **asdict(step), **more}))
+
+    records.audit_from(subject, entry)
 
 
 def _subject(name: str) -> str:
@@ -79,11 +95,7 @@ def _subject(name: str) -> str:
 
 
 def _openings(records: Records) -> dict[str, AuditEntry]:
-    """The first opening of each name: it alone counts."""
-    found: dict[str, AuditEntry] = {}
-    for each in records.audit_entries(subject=_STUDIES):
-        found.setdefault(str(_read(each)["name"]), each)
-    return found
+    return {str(_read(each)["name"]): each for each in records.audit_entries(subject=_STUDIES)}
 
 
 def _state(records: Records, opening: AuditEntry) -> StudyState:

@@ -1,7 +1,5 @@
 """`coilgate gauge measure` and `show`: a gauge study on the bench, guided, and what it came to."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +10,8 @@ from station.cli.output import emit, say
 
 if TYPE_CHECKING:
     from station.app.station import Station
-    from station.app.study_desk import Desk
+    from station.app.study_desk import Desk, SimulatedDesk
+    from station.core.equipment import Bench
     from station.inspection import Inspection
     from station.quality.study_order import Step
     from station.quality.study_state import StudyState
@@ -87,6 +86,7 @@ def measure(
     Example: coilgate gauge measure L2641-01-A01 L2641-01-D07 L2641-02-H12 --method resistance
                  --appraiser OP-07 --appraiser OP-09 --bench bench-1.toml
     """
+    from station.app.hands import ToldHands
     from station.app.study_begin import StudyWanted, begin_study
     from station.app.study_records import study
     from station.cli.opening import open_stoppable
@@ -98,9 +98,14 @@ def measure(
     with open_stoppable(ctx) as station:
         state = study(station.records, name) if name else None
         if state is None or not state.complete:
-            with _inspecting(station, bench_file, plan_file) as inspection:
+            setup = _bench(bench_file)
+            desk = _desk(setup, station.stop, simulated_operator)
+            # People who load units also place spacers, and say so where they scan.
+            hands = ToldHands(desk.confirm) if isinstance(desk, ScannedDesk) and not setup.operator_address else None
+            with station.inspecting(
+                setup, plan_file=plan_file, where="coilgate gauge measure", hands=hands
+            ) as inspection:
                 state = begin_study(station.records, inspection, wanted) if state is None else state
-                desk = _desk(inspection, station.stop, simulated_operator)
                 state = _take(
                     ctx, station, inspection, state, desk=desk, load_timeout_s=load_timeout, bench_file=bench_file
                 )
@@ -157,25 +162,29 @@ class ScannedDesk:
 
         return self._scans.ask(f"{place_of(state, step)} is next. Scan it.")
 
+    def confirm(self, words: str) -> None:
+        """Wait until somebody says that something is done which the fixture can't see."""
+        self._scans.ask(f"{words} Then press Enter.")
 
-@contextmanager
-def _inspecting(station: "Station", bench_file: Path | None, plan_file: Path | None) -> Iterator["Inspection"]:
+
+def _bench(bench_file: Path | None) -> "Bench":
+    from station.app.files import read_bench
+
     if bench_file is None:
         raise click.UsageError(
             "no bench is taken by default. Say which: --bench FILE\n"
             "For a simulated one, run in another terminal: coilgate bench simulate"
         )
-    with station.inspecting(bench_file, plan_file=plan_file, where="coilgate gauge measure") as inspection:
-        yield inspection
+    return read_bench(bench_file)
 
 
-def _desk(inspection: "Inspection", stop: "NestStop", simulated: bool) -> "Desk":
+def _desk(bench: "Bench", stop: "NestStop", simulated: bool) -> "ScannedDesk | SimulatedDesk":
     from station.app.study_desk import SimulatedDesk
 
     if not simulated:
         return ScannedDesk(stop)
-    if not inspection.bench.setup.operator_address:
-        raise click.UsageError(f"--simulated-operator: {inspection.bench.setup.name} has none; people load its units.")
+    if not bench.operator_address:
+        raise click.UsageError(f"--simulated-operator: {bench.name} has none; people load its units.")
     return SimulatedDesk(say)
 
 
@@ -191,7 +200,7 @@ def _take(
 ) -> "StudyState":
     """Take what is left of a study; whatever breaks it off, say how to go on."""
     from drivers.stop import Stopped
-    from station.app.study_begin import words_of_study
+    from station.app.study_begin import words_of_size, words_of_study
     from station.app.study_sitting import open_sitting, take_readings
     from station.cli.main import EXIT_COULD_NOT
     from station.cli.telling import tell_progress
@@ -200,6 +209,8 @@ def _take(
     setup = state.setup
     say(f"Study {setup.name}: {words_of_study(state)}.")
     say(f"The bench: {setup.bench_state}. {len(state.steps) - len(state.taken)} readings to take; they stay hidden.")
+    if small := words_of_size(setup):
+        say(small)
     done = False
     try:
         take_readings(sitting, desk)

@@ -370,6 +370,22 @@ def test_study_goes_on_only_on_the_bench_that_it_was_begun_on(shop: Shop) -> Non
         open_sitting(shop.station.records, opened.inspection, state, NotingDesk().tell)
 
 
+def test_two_programs_that_go_on_with_one_study_take_no_step_twice(shop: Shop) -> None:
+    """The second one's reading of a step is refused, and is none of the study."""
+    with shop.opened() as opened:
+        state = begin(opened)
+        step = state.next_step("OP-07")
+        assert step is not None
+        first, second = (
+            open_sitting(shop.station.records, opened.inspection, state, NotingDesk().tell) for _ in range(2)
+        )
+        first.measure(step)
+        with pytest.raises(RecordError, match="has its reading already"):
+            second.measure(step)
+
+    assert first.state.taken == study(shop.station.records, state.setup.name).taken
+
+
 def test_run_that_is_not_what_the_study_says_is_found(shop: Shop) -> None:
     """A study whose entry names another unit's run gives no results."""
     with shop.opened() as opened:

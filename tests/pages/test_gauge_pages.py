@@ -121,6 +121,17 @@ def test_unfinished_study_shows_who_has_how_many_to_take_and_no_reading(
     assert f"{APPRAISERS[1]}: 7" in words
 
 
+def test_audit_trail_has_the_studies_and_not_each_reading(browser: Browser, values: tuple[str, list[float]]) -> None:
+    """Readings come by the hundred and would bury what people did."""
+    address, _ = values
+    with signed_in(browser, address, "EN-02") as page:
+        page.goto(address + "equipment")
+        trail = page.locator("details").filter(has_text="Audit trail").text_content() or ""
+
+    assert 3 == trail.count("gauge study opened")
+    assert "gauge study reading" not in trail
+
+
 @pytest.mark.parametrize("path", ["gauge", f"gauge/{CROSSED}"])
 def test_operator_is_not_shown_the_studies(browser: Browser, values: tuple[str, list[float]], path: str) -> None:
     """Who may be an appraiser again has no link to them, and is refused."""
