@@ -2,9 +2,10 @@
 
     python -m tests.benchmarks.bench_pages
 
-From the scan's Enter to the nest's first event (its first message goes out next); from the last result to the visible
-decision, commit included; the page of a lot of 2,650 units until it can be used; bytes of a first load; memory of a
-serving process. Medians of one simulated lot; absolute times belong to the computer that they were measured on.
+From the scan's Enter to the first byte that an instrument receives; from the last result, and from the last byte that
+an instrument receives, to the visible decision, commit included; the page of a lot of 2,650 units until it can be used;
+bytes of a first load; memory of a serving process. Instruments hear with ears of their own, on the simulated wire.
+Medians of one simulated lot; absolute times belong to the computer that they were measured on.
 """
 
 import os
@@ -12,17 +13,21 @@ import subprocess
 import sys
 import tempfile
 import time
+from bisect import bisect_right
 from dataclasses import replace
 from pathlib import Path
 from statistics import median
 
 from playwright.sync_api import Browser, expect
 
+from sim.bench import OPERATOR, SimulatedBench
+from sim.instrument import SimulatedInstrument
 from station.app.demo import demo_serials
 from station.app.files import read_plan
+from station.app.simulated import Simulation
+from station.app.simulated import served as served_bench
 from station.app.station import Station
 from station.app.workplace import Workplace
-from station.core.board import Phase
 from station.core.results import Result
 from station.data import data_path
 from tests.benchmarks.table import Line, format_table
@@ -40,6 +45,7 @@ from tests.records.makers import make_opened, make_record
 
 UNITS = demo_serials(21)
 LOT_UNITS = 2_650
+SPEED = 100.0
 THROTTLE = 6
 SCAN_MS, DECISION_MS, SLOW_MS, LOT_S, FIRST_KB, MEMORY_MB = 50.0, 100.0, 150.0, 1.0, 200.0, 150.0
 
@@ -62,21 +68,59 @@ def lines() -> list[Line]:
     found = []
     with opened_browser() as browser:
         for throttle, most_ms in ((1, DECISION_MS), (THROTTLE, SLOW_MS)):
-            with tempfile.TemporaryDirectory() as home, workplace_on(Path(home)) as workplace:
-                found += _operator(browser, workplace, throttle, most_ms)
+            with tempfile.TemporaryDirectory() as home, workplace_on(Path(home), bench=False) as workplace:
+                found += _on_a_bench(browser, workplace, throttle, most_ms)
         with tempfile.TemporaryDirectory() as home:
             found += _lot(browser, Path(home))
     return [*found, _memory()]
 
 
-def _operator(browser: Browser, workplace: Workplace, throttle: int, most_ms: float) -> list[Line]:
-    taken: dict[str, float] = {}
+def _on_a_bench(browser: Browser, workplace: Workplace, throttle: int, most_ms: float) -> list[Line]:
+    station = workplace.station
+    plan = read_plan(data_path("plans/IS-20.toml"))
+    station.records.release_plan(plan, who="EN-02", why="benchmark", utc=station.clock.utc_now())
+    workplace.plans_changed()
+    simulation = Simulation(references=Station.shipped_references("IS-20"), speed=SPEED)
+    with served_bench(simulation) as (setup, bench, _):
+        heard = _Ears(bench)
+        workplace.open(setup)
+        found = _operator(browser, workplace, throttle, most_ms, heard)
+        workplace.close()
+    return found
+
+
+class _Ears:
+    """Notes when instruments receive bytes; the simulated operator's hands are none."""
+
+    def __init__(self, bench: SimulatedBench) -> None:
+        self.times_ms: list[float] = []
+        for name, instrument in bench.instruments.items():
+            if name != OPERATOR:
+                self._listen(instrument)
+
+    def _listen(self, instrument: SimulatedInstrument) -> None:
+        receive = instrument.receive
+
+        def heard(data: bytes, now_s: float) -> None:
+            self.times_ms.append(time.time() * 1e3)
+            receive(data, now_s)
+
+        instrument.receive = heard  # type: ignore[method-assign]
+
+    def first_after(self, at_ms: float) -> float:
+        """Return when the first byte after a moment came."""
+        return self.times_ms[bisect_right(self.times_ms, at_ms)]
+
+    def last_before(self, at_ms: float) -> float:
+        """Return when the last message before a moment came."""
+        return self.times_ms[bisect_right(self.times_ms, at_ms) - 1]
+
+
+def _operator(browser: Browser, workplace: Workplace, throttle: int, most_ms: float, heard: _Ears) -> list[Line]:
     last: dict[str, tuple[int, float]] = {}
 
     def note() -> None:
         board = workplace.shown.board
-        if board.phase is Phase.LOADING:
-            taken.setdefault(board.serial, time.time() * 1e3)
         if len(board.results) > last.get(board.serial, (0, 0.0))[0]:
             last[board.serial] = len(board.results), time.time() * 1e3
 
@@ -102,11 +146,15 @@ def _operator(browser: Browser, workplace: Workplace, throttle: int, most_ms: fl
         decided: list[tuple[str, float]] = page.evaluate("window.decided")
         page.close()  # else it would try to come back for as long as the browser lives
     slow = f", browser {throttle} times slower" if throttle > 1 else ""
-    first = median(taken[serial] - at for serial, at in zip(UNITS, entered, strict=True))
+    wire = median(heard.first_after(at) - at for at in entered)
+    spoken = median(at - heard.last_before(at) for _, at in decided)
     shown = median(at - last[serial][1] for serial, at in decided if serial in last)
+    scan_ms = SCAN_MS if throttle == 1 else SLOW_MS
+    decision_goal, scan_goal = (f"at most {each:g} ms" for each in (most_ms, scan_ms))
     found = [
-        Line(f"scan to the nest's first event{slow}", f"{first:.0f} ms", f"at most {SCAN_MS:g} ms", first <= SCAN_MS),
-        Line(f"last result to visible decision{slow}", f"{shown:.0f} ms", f"at most {most_ms:g} ms", shown <= most_ms),
+        Line(f"scan to the first byte on the wire{slow}", f"{wire:.0f} ms", scan_goal, wire <= scan_ms),
+        Line(f"last result to visible decision{slow}", f"{shown:.0f} ms", decision_goal, shown <= most_ms),
+        Line(f"last byte on the wire to visible decision{slow}", f"{spoken:.0f} ms", decision_goal, spoken <= most_ms),
     ]
     if throttle == 1:
         kilobytes = sum(sizes) / 1e3
