@@ -8,6 +8,7 @@ import numpy as np
 
 from station.app.causes import explain_lot_on_record
 from station.app.concessions import lot_concessions
+from station.app.copper_shown import copper_shown
 from station.app.lot_life import lot_now
 from station.app.lot_quality import lot_capability
 from station.app.lot_samples import LotSample, LotStanding, limits_in, lot_reasons, lot_sample, lot_standing, plan_of
@@ -44,7 +45,7 @@ def supplier_report(records: Records, lot: str) -> Document:
         known = records.lot_values(lot, each.name).expanded_uncertainties
         if np.isfinite(known).any():
             uncertainty[each.name] = float(np.nanmedian(known))
-    return supplier_document(found, uncertainty)
+    return supplier_document(found, uncertainty, copper_shown(records, lot))
 
 
 def report_findings(records: Records, lot: str) -> LotFindings:

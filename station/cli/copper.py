@@ -172,7 +172,7 @@ def lot_lines(name: str, found: "LotCopper") -> Iterator[str]:
     if not found.entries:
         yield f"Lot {name}: nothing was measured on its copper yet. `coilgate lot pull {name}` says what to look at."
         return
-    yield f"Lot {name}: copper of {len(found.panels)} panels and {len(found.units)} units was measured."
+    yield f"Lot {name}: copper was measured on {_count(found.panels, 'panel')} and {_count(found.units, 'unit')}."
     yield from (each.words for each in found.findings)
     for panel in found.panels:
         if panel.coupons is None and panel.thickness_m != panel.thickness_m:
@@ -203,9 +203,13 @@ def _entry_words(entry: "CopperEntry") -> str:
     state = "" if entry.stands else f" (replaced by {entry.replaced_by})"
     method = f", {entry.method}" if entry.method else ""
     return (
-        f"{entry.number}: {entry.kind.value}, {len(entry.rows)} rows{method}, {entry.who}, "
+        f"{entry.number}: {entry.kind.value}, {_count(entry.rows, 'row')}{method}, {entry.who}, "
         f"{entry.utc:%Y-%m-%d %H:%M} UTC{instead}: {entry.why}{state}"
     )
+
+
+def _count(things: "Sequence[object]", word: str) -> str:
+    return f"{len(things)} {word}{'' if len(things) == 1 else 's'}"
 
 
 def _lot_of(ctx: click.Context, serial: str) -> str:
@@ -249,5 +253,5 @@ def _entered(
                 instead_of=instead_of,
                 temperature_uncertainty_k=TEMPERATURE_UNCERTAINTY_K if doubt_k is None else doubt_k,
             )
-            say(f"Lot {lot}: entry {number}, {len(rows)} rows, on record.")
+            say(f"Lot {lot}: entry {number}, {_count(rows, 'row')}, on record.")
         return copper_on_record(station.records, lot)

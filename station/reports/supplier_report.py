@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from station.reports.copper_blocks import CopperShown, copper_blocks
 from station.reports.document import Block, Document, Facts, Heading, Paragraph, Table
 from station.reports.lot_report import (
     LotFindings,
@@ -21,8 +22,14 @@ _COVERAGE = 2.0
 """U / u, near enough for a share that is an upper bound anyway."""
 
 
-def supplier_document(found: LotFindings, expanded_uncertainty: Mapping[str, float]) -> Document:
-    """Return the report. `expanded_uncertainty`: median U (95 %) of each characteristic, in its SI unit."""
+def supplier_document(
+    found: LotFindings, expanded_uncertainty: Mapping[str, float], copper: CopperShown | None
+) -> Document:
+    """Return the report.
+
+    expanded_uncertainty: median U (95 %) of each characteristic, in its SI unit. copper: what widths, coupons and
+    sections found; None if nobody looked.
+    """
     summary = found.summary
     return Document(
         title=f"Report to the board maker: lot {summary.lot}",
@@ -31,6 +38,7 @@ def supplier_document(found: LotFindings, expanded_uncertainty: Mapping[str, flo
         blocks=(
             *_counts(found),
             *cause_blocks(found.causes),
+            *copper_blocks(copper),
             *_bench(found, expanded_uncertainty),
             *value_blocks(found),
             *spread_blocks(found),

@@ -93,7 +93,7 @@ def test_text_says_what_is_left_for_thickness(home: Path) -> None:
     text = _run(home, "lot", "copper", LOT).stdout
 
     assert "left for thickness" in text
-    assert "1: widths, 1 rows, EN-02" in text
+    assert "1: widths, 1 row, EN-02" in text
 
 
 @pytest.mark.parametrize(

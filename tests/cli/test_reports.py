@@ -2,6 +2,7 @@
 
 import csv
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -145,6 +146,31 @@ def test_papers_of_a_lot_are_written_all_at_once(home: Path, tmp_path: Path) -> 
     assert sorted(papers.values()) == sorted((tmp_path / "reports").iterdir())
     assert "cause,not pass,pass,share,expected units,examples" == causes[0]
     assert 192 == sum(int(cell) for line in csv.reader(causes[1:]) for cell in line[1:3])
+
+
+@pytest.mark.slow
+def test_report_to_the_board_maker_has_the_copper_that_was_measured(home: Path, tmp_path: Path) -> None:
+    """Coupons and a section by panel, widths by unit, and what R20 leaves; before that it says that nobody looked."""
+    copy, target = tmp_path / "home", tmp_path / "boards.html"
+    shutil.copytree(home, copy)
+    _run(copy, "lot", "report", "L2641", "--supplier", "--to", str(target))
+    before = target.read_text(encoding="utf-8")
+    coupons = ("01: 100 um, 50 mm, 0.5326 ohm, 23 degC", "01: 400 um, 50 mm, 0.1240 ohm, 23 degC")
+    why = ("--who", "EN-02", "--why", "incoming")
+    words = [word for each in coupons for word in ("--coupon", each)]
+    _run(copy, "lot", "copper", "L2641", *words, "--uncertainty", "0.2 mohm", *why)
+    serial = "L2641-01-A01"
+    _run(copy, "unit", "copper", serial, "--at", "1/10 width 111 um", "--uncertainty", "1 um", *why)
+    _run(copy, "unit", "copper", serial, "--thickness", "17.2 um", "--uncertainty", "0.2 um", *why)
+    result = _run(copy, "lot", "report", "L2641", "--supplier", "--to", str(target))
+    page = target.read_text(encoding="utf-8")
+
+    assert 0 == result.exit_code, result.output
+    assert "Neither track widths nor coupons" in before
+    assert "Neither track widths nor coupons" not in page
+    assert "8.96 ± " in page
+    assert "17.20 ± 0.39\u00a0µm" in page
+    assert "left for thickness" in page
 
 
 @pytest.mark.slow
