@@ -29,6 +29,7 @@ from station.core.reasons import ABOUT_THE_SEAT, reason
 from station.core.results import Decision, Judgement, Reason, Result, ResultStatus
 from station.core.run_record import (
     InstrumentIdentity,
+    Purpose,
     RunOpened,
     RunRecord,
     Trace,
@@ -317,9 +318,17 @@ def _decide(
     open_coil = decision is Decision.FAIL and why is not None and why.code == "coil_open"
     if measured.failure is not None and not open_coil:
         decision, why = Decision.INVALID, measured.failure
-    if request.gate is not None and (measured.failure is None or open_coil):
-        decision, why = Decision.INVALID, request.gate
+    closed = request.gate or _not_asked(request)
+    if closed is not None and (measured.failure is None or open_coil):
+        decision, why = Decision.INVALID, closed
     return decision, why
+
+
+def _not_asked(request: RunRequest) -> Reason | None:
+    """Whoever asked no gates still passes nothing without a verification to stand on, nor outside production."""
+    if request.opened.purpose is not Purpose.PRODUCTION:
+        return reason("not_production", purpose=request.opened.purpose.value)
+    return None if request.verification_id else reason("not_verified")
 
 
 def _misplaced(measured: _Measured) -> Reason | None:

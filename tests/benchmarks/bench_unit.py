@@ -103,7 +103,7 @@ class Worker:
             opened_utc=self.bench.clock.utc_now(),
             software_version="0",
         )
-        return RunRequest(opened, self.context, plan.steps, None)
+        return RunRequest(opened, self.context, plan.steps, None, verification_id="of a benchmark")
 
 
 @contextmanager

@@ -9,11 +9,16 @@ import pytest
 
 from sim.lot import truth_near
 from sim.noise import key, normal
+from station.app.lot_units import replay_lots
 from station.core.limits import judge
 from station.core.plan import Bin, BinFor, Characteristic, Guard
+from station.core.plan_file import parse_plan
+from station.core.replay import Side
 from station.core.results import Decision, Result
+from station.data import data_path
 from station.inspection import PlanInUse
 from tests.end_to_end.truth import limits, measure, shipped_plan
+from tests.station.verification_bench import verification_bench
 
 BENCHES, UNITS = 1_000, 20
 """A bench's systematic error is one draw: 20,000 units on 1,000 of them."""
@@ -148,3 +153,24 @@ def test_smaller_stated_risk_passes_no_unit_more(units: tuple[Measured, ...]) ->
 
     assert passes[0] >= passes[1] > passes[2]
     assert passes[0] > specific[0] > specific[1]
+
+
+def test_judging_again_by_a_risk_comes_to_the_same_limits_as_the_run_would_have(tmp_path: Path) -> None:
+    """What a lot is read with for a replay holds u and its degrees of freedom: the same acceptance limits follow."""
+    with verification_bench(tmp_path) as bench:
+        assert bench.verify().verification.verified
+        run = bench.measure()
+        text = data_path("plans/IS-20.toml").read_text(encoding="utf-8")
+        by_risk = parse_plan(text.replace('guard = "U95"', 'guard = "specific risk 0.1 %"'), "p")
+        records, utc = bench.station.records, bench.place.clock.utc_now()
+        records.release_plan(by_risk, who="EN-02", why="by risk", utc=utc)
+        (again,) = replay_lots(records, by_risk, ["L2641"]).units
+    expected = {
+        each.name: judge(each, result)
+        for each in by_risk.characteristics
+        for result in run.results
+        if result.characteristic == each.name
+    }
+
+    assert Side.PASS is again.after
+    assert expected == {each.characteristic: each for each in again.judgements}
