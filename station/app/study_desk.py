@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from station.quality.study_order import Step
-from station.quality.study_state import StudyState
+from station.quality.study_state import StudyState, StudyTurn
 
 
 class Desk(Protocol):
@@ -44,3 +44,10 @@ def place_of(state: StudyState, step: Step) -> str:
     """Return which of an appraiser's readings a step is, and of which unit."""
     total = sum(each.appraiser == step.appraiser for each in state.steps)
     return f"{step.appraiser}, {total - state.left(step.appraiser) + 1} of {total}: {step.part}"
+
+
+def words_of_turn(turn: StudyTurn) -> str:
+    """Return what is asked of the people at the bench: a badge, or the next unit."""
+    if turn.step is None:
+        return f"Scan your badge: {' or '.join(turn.state.waiting)}."
+    return f"{place_of(turn.state, turn.step)} is next. Scan it."

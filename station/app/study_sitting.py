@@ -38,8 +38,10 @@ _SHOWN = 40
 class HiddenReadings:
     """Passes on what the person at the nest must do, and no reading, result, decision or bin."""
 
-    def __init__(self, tell: Tell) -> None:
+    def __init__(self, tell: Tell, *, also: tuple[type[Event], ...] = ()) -> None:
+        """Tell `tell`; `also`: further kinds of events that hold no reading."""
         self._tell = tell
+        self._shown = (MethodStarted, BenchLatched, *also)
         self._ended = False
 
     def __call__(self, event: Event) -> None:
@@ -48,7 +50,7 @@ class HiddenReadings:
             self._ended = isinstance(event, RunDecided)
         # After its decision a run says where the unit goes: not in a study.
         is_action = isinstance(event, NextAction) and (not self._ended or event.words == HOT_WORDS)
-        if is_action or isinstance(event, MethodStarted | BenchLatched):
+        if is_action or isinstance(event, self._shown):
             self._tell(event)
 
 
@@ -62,28 +64,6 @@ class StudySitting:
     plan: PlanInUse
     load_timeout_s: float = LOAD_TIMEOUT_S
     _units: dict[str, UnitId] = field(default_factory=dict)
-
-    def appraiser_of(self, scan: str) -> str:
-        """Return the appraiser whose badge was scanned. Raises SerialError for anybody else, and who has finished."""
-        badge, setup = _clean(scan), self.state.setup
-        waiting = " or ".join(self.state.waiting)
-        if not BADGE.fullmatch(badge):
-            raise SerialError(f"'{badge[:_SHOWN]}' is no badge. Scan your badge first: {waiting}.")
-        if badge not in setup.appraisers:
-            raise SerialError(f"{badge} takes no part in study {setup.name}. Waiting for {waiting}.")
-        if not self.state.left(badge):
-            raise SerialError(f"{badge} has taken all readings. Waiting for {waiting}.")
-        return badge
-
-    def check_unit(self, step: Step, scan: str) -> None:
-        """Raise SerialError if what was scanned is not the unit that is to be loaded."""
-        found = _clean(scan)
-        if found == step.part:
-            return
-        if not found:
-            raise SerialError(f"the scan is empty. Scan {step.part}.")
-        which = "another unit of this study" if found in self.state.setup.units else "no unit of this study"
-        raise SerialError(f"'{found[:_SHOWN]}' is {which}. Put it back; the next is {step.part}.")
 
     def measure(self, step: Step) -> Reason | None:
         """Have the unit of a step unloaded, loaded and measured; return why there is no reading, None if there is one.
@@ -152,6 +132,30 @@ class StudySitting:
         return found if cause is None else Reason(found.code, cause.words, cause.remedy)
 
 
+def appraiser_of(state: StudyState, scan: str) -> str:
+    """Return the appraiser whose badge was scanned. Raises SerialError for anybody else, and who has finished."""
+    badge, setup = _clean(scan), state.setup
+    waiting = " or ".join(state.waiting)
+    if not BADGE.fullmatch(badge):
+        raise SerialError(f"'{badge[:_SHOWN]}' is no badge. Scan your badge first: {waiting}.")
+    if badge not in setup.appraisers:
+        raise SerialError(f"{badge} takes no part in study {setup.name}. Waiting for {waiting}.")
+    if not state.left(badge):
+        raise SerialError(f"{badge} has taken all readings. Waiting for {waiting}.")
+    return badge
+
+
+def check_unit(state: StudyState, step: Step, scan: str) -> None:
+    """Raise SerialError if what was scanned is not the unit that is to be loaded."""
+    found = _clean(scan)
+    if found == step.part:
+        return
+    if not found:
+        raise SerialError(f"the scan is empty. Scan {step.part}.")
+    which = "another unit of this study" if found in state.setup.units else "no unit of this study"
+    raise SerialError(f"'{found[:_SHOWN]}' is {which}. Put it back; the next is {step.part}.")
+
+
 def open_sitting(
     records: Records,
     inspection: Inspection,
@@ -159,8 +163,11 @@ def open_sitting(
     tell: Tell,
     *,
     load_timeout_s: float = LOAD_TIMEOUT_S,
+    also: tuple[type[Event], ...] = (),
 ) -> StudySitting:
     """Begin a sitting of a study, its first or a later one; `tell` hears what the person at the nest must do.
+
+    `also`: further kinds of events, without readings, that it hears.
 
     Raises RecordError if the bench is not the one that the study was begun on, or the plan is no longer on record.
     """
@@ -169,7 +176,7 @@ def open_sitting(
     plan = plan_of(records, setup.plan_hash)
     if plan is None:
         raise RecordError(f"study {setup.name}: the text of its plan {setup.plan_hash[:12]} is not on record.")
-    inspection.tell = HiddenReadings(tell)
+    inspection.tell = HiddenReadings(tell, also=also)
     # Never production, so it does not matter whether the revision is released still.
     in_use = PlanInUse(plan, False, design_field_of(plan))
     return StudySitting(records, inspection, state, in_use, load_timeout_s)
@@ -197,7 +204,7 @@ def take_readings(sitting: StudySitting, desk: Desk) -> None:
 def _next_appraiser(sitting: StudySitting, desk: Desk) -> str:
     while True:
         try:
-            return sitting.appraiser_of(desk.badge(sitting.state))
+            return appraiser_of(sitting.state, desk.badge(sitting.state))
         except SerialError as error:
             desk.say(f"refused: {error}")
 
@@ -209,9 +216,9 @@ def _take_next(sitting: StudySitting, desk: Desk, appraiser: str) -> str:
         scan = desk.unit(sitting.state, step)
         try:
             if BADGE.fullmatch(_clean(scan)):
-                appraiser = sitting.appraiser_of(scan)
+                appraiser = appraiser_of(sitting.state, scan)
                 continue
-            sitting.check_unit(step, scan)
+            check_unit(sitting.state, step, scan)
         except SerialError as error:
             desk.say(f"refused: {error}")
             continue

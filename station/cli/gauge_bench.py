@@ -11,9 +11,9 @@ from station.cli.output import emit, say
 if TYPE_CHECKING:
     from station.app.station import Station
     from station.app.study_desk import Desk, SimulatedDesk
+    from station.cli.study_desk import ScannedDesk
     from station.core.equipment import Bench
-    from station.inspection import Inspection
-    from station.quality.study_order import Step
+    from station.inspection import Hands, Inspection
     from station.quality.study_state import StudyState
     from station.records import Records
     from station.stop import NestStop
@@ -86,7 +86,6 @@ def measure(
     Example: coilgate gauge measure L2641-01-A01 L2641-01-D07 L2641-02-H12 --method resistance
                  --appraiser OP-07 --appraiser OP-09 --bench bench-1.toml
     """
-    from station.app.hands import ToldHands
     from station.app.study_begin import StudyWanted, begin_study
     from station.app.study_records import study
     from station.cli.opening import open_stoppable
@@ -101,7 +100,7 @@ def measure(
             setup = _bench(bench_file)
             desk = _desk(setup, station.stop, simulated_operator)
             # People who load units also place spacers, and say so where they scan.
-            hands = ToldHands(desk.confirm) if isinstance(desk, ScannedDesk) and not setup.operator_address else None
+            hands = None if setup.operator_address else _hands(desk)
             with station.inspecting(
                 setup, plan_file=plan_file, where="coilgate gauge measure", hands=hands
             ) as inspection:
@@ -143,30 +142,6 @@ def show(
         click.echo(studies_table(found) if found else "No gauge study is on record yet.")
 
 
-class ScannedDesk:
-    """People with a scanner (or a keyboard) at the terminal."""
-
-    def __init__(self, stop: "NestStop") -> None:
-        from station.cli.scans import Scans
-
-        self._scans = Scans(stop)
-        self.say = say
-
-    def badge(self, state: "StudyState") -> str:
-        """Return the badge of who measures now."""
-        return self._scans.ask(f"Scan your badge: {' or '.join(state.waiting)}.")
-
-    def unit(self, state: "StudyState", step: "Step") -> str:
-        """Ask for the unit of `step` and return what was scanned."""
-        from station.app.study_desk import place_of
-
-        return self._scans.ask(f"{place_of(state, step)} is next. Scan it.")
-
-    def confirm(self, words: str) -> None:
-        """Wait until somebody says that something is done which the fixture can't see."""
-        self._scans.ask(f"{words} Then press Enter.")
-
-
 def _bench(bench_file: Path | None) -> "Bench":
     from station.app.files import read_bench
 
@@ -180,12 +155,20 @@ def _bench(bench_file: Path | None) -> "Bench":
 
 def _desk(bench: "Bench", stop: "NestStop", simulated: bool) -> "ScannedDesk | SimulatedDesk":
     from station.app.study_desk import SimulatedDesk
+    from station.cli.study_desk import ScannedDesk
 
     if not simulated:
         return ScannedDesk(stop)
     if not bench.operator_address:
         raise click.UsageError(f"--simulated-operator: {bench.name} has none; people load its units.")
     return SimulatedDesk(say)
+
+
+def _hands(desk: "ScannedDesk | SimulatedDesk") -> "Hands | None":
+    from station.app.hands import ToldHands
+    from station.cli.study_desk import ScannedDesk
+
+    return ToldHands(desk.confirm) if isinstance(desk, ScannedDesk) else None
 
 
 def _take(

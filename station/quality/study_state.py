@@ -120,6 +120,19 @@ class StudyState:
         return len(self.taken) == len(self.steps)
 
 
+@dataclass(frozen=True, slots=True)
+class StudyTurn:
+    """A study that is under way at a bench, and whose turn it is: `appraiser` is empty until a badge is scanned."""
+
+    state: StudyState
+    appraiser: str = ""
+
+    @property
+    def step(self) -> Step | None:
+        """What is loaded next; None until somebody with readings to take has scanned a badge."""
+        return self.state.next_step(self.appraiser) if self.appraiser else None
+
+
 @cache
 def steps_of(setup: StudySetup) -> tuple[Step, ...]:
     """Return the loadings of a study in order.
