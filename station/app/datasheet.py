@@ -1,11 +1,14 @@
 """The datasheet from the records: of a part over its lots, or of one lot."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 
+from station.app.datasheet_heating import heating_of
+from station.app.datasheet_limits import limits_fact, proposed_limits
+from station.app.datasheet_revisions import revisions_fact, revisions_of
 from station.app.drawing import geometry_of
 from station.app.facts import Fact
 from station.app.lot_report import plan_words
@@ -25,6 +28,7 @@ from station.core.plan import (
 )
 from station.core.quantity import format_quantity
 from station.errors import RecordError
+from station.quality.figure_intervals import figure_intervals
 from station.quality.promise import FEWEST_LOTS
 from station.quality.risk import Tolerance
 from station.quality.sample import Sample
@@ -33,6 +37,7 @@ from station.records import Records
 from station.records.lot_findings import lot_findings
 from station.records.standing import LotStanding
 from station.reports.datasheet import Datasheet, Line
+from station.reports.datasheet_heating import Heating
 from station.reports.pictures import symbols
 
 _ONLY_IF_LIMITED = ("Rs", "Q", "surface", "tau")
@@ -47,10 +52,18 @@ class _Source:
     plan: Plan
 
 
-def datasheet(records: Records, name: str, *, coverage: float = 0.99, confidence: float = 0.95) -> Datasheet:
+def datasheet(
+    records: Records,
+    name: str,
+    *,
+    coverage: float = 0.99,
+    confidence: float = 0.95,
+    rises_k: Sequence[float] = (),
+) -> Datasheet:
     """Return the datasheet of lot `name`, or of part `name` over all its lots.
 
-    Real lots only if there are any: simulated and real units never mix.
+    Real lots only if there are any: simulated and real units never mix. `rises_k`: for which the largest drive is
+    wanted; empty: the usual ones.
 
     Raises:
         RecordError: neither a lot nor a part with a lot on record, or no unit of it passes.
@@ -58,13 +71,14 @@ def datasheet(records: Records, name: str, *, coverage: float = 0.99, confidence
     sources = _sources(records, name)
     plan = sources[-1].plan
     missing: list[str] = []
-    lines = tuple(_lines(records, sources, plan, coverage, confidence, missing))
+    samples: dict[str, Sample] = {}
+    lines = tuple(_lines(records, sources, plan, coverage, confidence, missing, samples))
     if not lines:
         raise RecordError(f"{name}: no unit that passes has a value on record. Measure first.")
     lots = tuple(each.standing.lot for each in sources)
     heights = [each.height_m for each in lines if each.height_m is not None]
     curve = np.linspace(0.0, 1.1 * max(heights, default=0.01), 120)
-    return Datasheet(
+    sheet = Datasheet(
         part=plan.part,
         title=plan.title,
         of=f"lot {lots[0]}" if len(lots) == 1 else f"{len(lots)} lots",
@@ -81,7 +95,11 @@ def datasheet(records: Records, name: str, *, coverage: float = 0.99, confidence
         simulated=sources[0].standing.simulated,
         newest_utc=max(datetime.fromisoformat(lot_findings(records, lot, ()).last_utc) for lot in lots),
         missing=tuple(missing),
+        name=name,
+        heating=heating_of(plan, lines, rises_k),
+        limits=proposed_limits(plan, lines, samples),
     )
+    return replace(sheet, revisions=revisions_of(records, sheet))
 
 
 def datasheet_fact(sheet: Datasheet) -> Fact:
@@ -97,6 +115,29 @@ def datasheet_fact(sheet: Datasheet) -> Fact:
         "newest_utc": sheet.newest_utc.isoformat(),
         "characteristics": {each.name: _line_fact(each) for each in sheet.lines},
         "not_stated": list(sheet.missing),
+        "heating": None if sheet.heating is None else _heating_fact(sheet.heating),
+        "proposed_limits": limits_fact(sheet.limits),
+        **revisions_fact(sheet.revisions),
+    }
+
+
+def _heating_fact(found: Heating) -> Fact:
+    return {
+        "drive_unit": found.drive_unit,
+        "mounting": found.mounting,
+        "ambient_degc": found.ambient_degc,
+        "temperature_limit_degc": found.temperature_limit_degc,
+        "coils": [
+            {
+                "coil": each.name,
+                "R20": each.resistance_20_ohm,
+                "thermal_resistance_k_per_w": each.thermal_resistance_k_per_w,
+                "largest_drive": [
+                    {"rise_k": rise, "drive": drive} for rise, drive in zip(found.rises_k, each.largest, strict=True)
+                ],
+            }
+            for each in found.coils
+        ],
     }
 
 
@@ -118,6 +159,14 @@ def _line_fact(line: Line) -> Fact:
         "drawn": line.drawn,
         "expanded_uncertainty": line.expanded_uncertainty,
         "height_m": line.height_m,
+        "known": {
+            figure: None if known is None else {"estimate": known.estimate, "low": known.low, "high": known.high}
+            for figure, known in (
+                ("minimum", line.known.minimum),
+                ("typical", line.known.typical),
+                ("maximum", line.known.maximum),
+            )
+        },
     }
 
 
@@ -146,6 +195,7 @@ def _lines(
     coverage: float,
     confidence: float,
     missing: list[str],
+    samples: dict[str, Sample],
 ) -> list[Line]:
     drawn = _drawn(plan)
     lines = []
@@ -163,7 +213,10 @@ def _lines(
                 sample, lots, coverage=coverage, confidence=confidence, uncertainty=uncertainty or 0.0, judged=judged
             )
             height = _height(step, name)
-            lines.append(Line(name, unit, _conditions(step, height), stated, drawn.get(name), uncertainty, height))
+            known = figure_intervals(sample, lots, coverage=coverage)
+            words = _conditions(step, height)
+            lines.append(Line(name, unit, words, stated, drawn.get(name), uncertainty, height, known))
+            samples[name] = sample
     if not any(isinstance(step, HeatingStep) for step in plan.steps):
         missing.append("rise over drive and the largest drive: the control plan does not measure heating")
     return lines

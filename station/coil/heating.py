@@ -223,3 +223,23 @@ def three_point_rise(first_k: float, second_k: float, third_k: float, step_s: fl
     if not 0 < late / early < 1 if early != 0 else True:
         raise ValueError(f"three readings {first_k:g}, {second_k:g}, {third_k:g} K do not level off")
     return (second_k**2 - first_k * third_k) / (2 * second_k - first_k - third_k), step_s / np.log(early / late)
+
+
+def drive_for_rise(
+    resistance_20_ohm: float,
+    rise_k: float,
+    thermal_resistance_k_per_w: float,
+    ambient_degc: float,
+    *,
+    by_voltage: bool,
+    winding_constant_degc: float = WINDING_CONSTANT_DEGC,
+) -> float:
+    """Constant voltage (V), or current (A), whose steady rise is `rise_k`, with resistance feedback.
+
+    Power rise/Rth at the warm winding's resistance: V = sqrt(P R), I = sqrt(P/R); the inverse of `steady_state`.
+    Source: energy balance P(rise) Rth = rise with R linear in temperature.
+    """
+    alpha = 1.0 / (winding_constant_degc + 20.0)
+    warm = resistance_20_ohm * (1.0 + alpha * (ambient_degc + rise_k - 20.0))
+    power = rise_k / thermal_resistance_k_per_w
+    return float(np.sqrt(power * warm if by_voltage else power / warm))

@@ -7,7 +7,11 @@ from datetime import datetime
 import numpy as np
 
 from station.core.plan import CoilDesign
+from station.quality.figure_intervals import NOT_KNOWN, FigureIntervals
 from station.quality.stated import StatedRange
+from station.reports.datasheet_changes import NO_REVISIONS, Revisions, change_blocks
+from station.reports.datasheet_heating import Heating, heating_blocks
+from station.reports.datasheet_limits import ProposedLimit, limit_blocks
 from station.reports.document import Block, Caution, Document, Facts, Heading, Paragraph, Picture, Table
 from station.reports.pictures import COLOURS, WIDTH, new_figure, percent, printed, svg_of
 
@@ -35,6 +39,8 @@ class Line:
     drawn: float | None
     expanded_uncertainty: float | None
     height_m: float | None = None
+    known: FigureIntervals = NOT_KNOWN
+    """How well minimum, typical and maximum are known."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,23 +64,32 @@ class Datasheet:
     simulated: bool
     newest_utc: datetime
     missing: tuple[str, ...]
+    name: str = ""
+    """What was asked for, a part or a lot: what revisions are filed under."""
+    heating: Heating | None = None
+    limits: tuple[ProposedLimit, ...] = ()
+    revisions: Revisions = NO_REVISIONS
 
 
 def datasheet_document(sheet: Datasheet) -> Document:
     """Return the datasheet."""
     return Document(
         title=f"Datasheet {sheet.part}",
-        subtitle=f"{sheet.title}. From {sheet.of}; newest measurement {sheet.newest_utc.date().isoformat()}.",
+        subtitle=f"{sheet.title}. {sheet.revisions.words}, from {sheet.of}; newest measurement "
+        f"{sheet.newest_utc.date().isoformat()}.",
         date_utc=sheet.newest_utc,
         blocks=(
             Caution(CAUTIONS),
             *_characteristics(sheet),
             *_field(sheet),
+            *(heating_blocks(sheet.heating) if sheet.heating is not None else ()),
             *_origin(sheet),
+            *limit_blocks(sheet.limits),
+            *change_blocks(sheet.revisions),
         ),
         simulated=sheet.simulated,
         provisional=sheet.provisional,
-        footer=f"Datasheet {sheet.part}, from {sheet.of}",
+        footer=f"Datasheet {sheet.part}, {sheet.revisions.words.lower()}, from {sheet.of}",
     )
 
 

@@ -9,6 +9,7 @@ from scipy import integrate
 from station.coil.heating import (
     Drive,
     ThermalModel,
+    drive_for_rise,
     effective_time_constant_s,
     heating_curve_k,
     runaway_current_a,
@@ -49,6 +50,17 @@ def test_constant_voltage_balances_power_and_rise(r20: float, volts: float, rth:
 
     assert not end.runaway
     assert rth * volts**2 / hot == pytest.approx(end.rise_k, rel=1e-9, abs=1e-12)
+
+
+@given(
+    r20=st.floats(0.5, 100.0), rise=st.floats(0.5, 100.0), rth=st.floats(1.0, 200.0), by_voltage=st.booleans()
+)
+def test_drive_for_a_rise_gives_that_rise(r20: float, rise: float, rth: float, by_voltage: bool) -> None:
+    """The inverse of the steady state, by voltage and by current."""
+    found = drive_for_rise(r20, rise, rth, 23.0, by_voltage=by_voltage)
+    end = steady_state(r20, Drive(voltage_v=found) if by_voltage else Drive(current_a=found), rth, 23.0)
+
+    assert rise == pytest.approx(end.rise_k, rel=1e-9)
 
 
 @pytest.mark.parametrize(("t_over_tau", "fraction"), [(1, 0.632), (2, 0.865), (3, 0.950), (4, 0.982), (5, 0.993)])
