@@ -1,4 +1,4 @@
-"""Control plans: revisions, differences, and a limits editor that shows what a change would do before its release."""
+"""Control plans: revisions, differences, and an editor that shows what a change would do before its release."""
 
 import difflib
 
@@ -10,13 +10,18 @@ from starlette.routing import Route
 from station.app.accounts import Role
 from station.app.judging_again import judge_lots_again
 from station.app.lot_units import replay_lots
+from station.app.plan_draft import draft_from_lot as propose_from_lot
+from station.app.plan_draft import draft_from_plan
 from station.app.plans import require_measurable
-from station.core.plan import Plan
-from station.core.plan_edit import LimitTexts, limit_texts, with_limits
+from station.app.replay_risk import risk_rows
+from station.core.plan import BinFor, Plan
+from station.core.plan_draft import accept_marks, require_accepted
+from station.core.plan_edit import PlanForm, with_form
 from station.core.plan_file import parse_plan
 from station.core.replay import Replay, Side
 from station.errors import PlanError, RecordError
 from station.pages import svg
+from station.pages.plan_form import read_form, shown_form
 from station.pages.site import badge_of, fields_of, form_of, later, needs, page, site_of
 from station.records.views import PlanRevision
 
@@ -26,8 +31,9 @@ NEWEST_LOTS = 4
 
 @needs(None)
 async def plans(request: Request) -> Response:
-    """Every released revision: who, when, why."""
-    return page(request, "plans.html", revisions=tuple(reversed(await later(_revisions, request))))
+    """Every released revision: who, when, why; and ways to a new one."""
+    revisions = tuple(reversed(await later(_revisions, request)))
+    return page(request, "plans.html", revisions=revisions, lots=await later(_measured_lots, request))
 
 
 @needs(None)
@@ -46,7 +52,6 @@ async def text(request: Request) -> Response:
 async def revision(request: Request) -> Response:
     """One revision, and what differs from the one before it or from the one asked for."""
     every = await later(_revisions, request)
-    records = site_of(request).workplace.station.records
     found = _one(every, request.path_params["part"], request.path_params["revision"])
     former = [each for each in every if each.part == found.part and each.revision < found.revision]
     asked = request.query_params.get("against", "")
@@ -58,14 +63,14 @@ async def revision(request: Request) -> Response:
         found=found,
         against=against,
         rows=rows,
-        lots=await later(lambda: [each for each in records.lots() if records.lot_summary(each).units]),
+        lots=await later(_measured_lots, request),
         others=[each for each in every if each.part == found.part and each != found],
     )
 
 
 @needs(Role.ENGINEER)
 async def edit(request: Request) -> Response:
-    """The limits editor on the newest revision of a part."""
+    """The editor on the newest revision of a part."""
     every = [each for each in await later(_revisions, request) if each.part == request.path_params["part"]]
     if not every:
         raise RecordError(f"no plan of part {request.path_params['part'][:40]} is released.")
@@ -74,34 +79,58 @@ async def edit(request: Request) -> Response:
 
 @needs(Role.ENGINEER)
 async def draft(request: Request) -> Response:
-    """The limits editor on a text that was brought along."""
+    """The editor on a text that was brought along."""
     return await _editor(request, _text_of(await form_of(request)), None)
 
 
 @needs(Role.ENGINEER)
 async def replayed(request: Request) -> Response:
-    """Put the form's limits into the text and show what that would do to the chosen lots."""
+    """Put the form's limits, frequencies and bins into the text and show what that would do to the chosen lots."""
     form = await form_of(request)
     chosen = await fields_of(request, "lot")
-    source = _text_of(form)
-    wanted = {
-        key.removeprefix("lower:"): LimitTexts(
-            form[key],
-            form.get(key.replace("lower:", "upper:", 1), ""),
-            form.get(key.replace("lower:", "guard:", 1), ""),
-        )
-        for key in form
-        if key.startswith("lower:")
-    }
+    source, sent = _text_of(form), read_form(form)
     try:
-        source = with_limits(source, wanted, file_name="plan")
+        source = with_form(source, sent, file_name="plan")
         plan = parse_plan(source, "plan")
         require_measurable(plan)
     except PlanError as error:
-        return await _editor(request, _text_of(form), None, mistakes=str(error), chosen=chosen, wanted=wanted)
+        return await _editor(request, _text_of(form), None, mistakes=str(error), chosen=chosen, sent=sent)
     records = site_of(request).workplace.station.records
     outcome = await later(replay_lots, records, plan, chosen)
     return await _editor(request, source, outcome, chosen=chosen)
+
+
+@needs(Role.ENGINEER)
+async def draft_from_lot(request: Request) -> Response:
+    """Open the editor on a draft: limits proposed by the first units of a lot, each number marked."""
+    form = await form_of(request)
+    records = site_of(request).workplace.station.records
+    units = form.get("units", "")
+    if not units.isdecimal() or len(units) > 6:
+        raise RecordError(f"Units: a whole number is needed; got {units[:20]!r}.")
+    made = await later(propose_from_lot, records, form.get("lot", ""), int(units))
+    return await _editor(request, made.text, None, chosen=[form.get("lot", "")], left=made.left)
+
+
+@needs(Role.ENGINEER)
+async def draft_from_revision(request: Request) -> Response:
+    """Open the editor on a copy of a revision for another part, each number marked."""
+    form = await form_of(request)
+    found = _one(await later(_revisions, request), request.path_params["part"], request.path_params["revision"])
+    of = f"{found.part} revision {found.revision}"
+    made = draft_from_plan(found.source_text, of, part=form.get("new_part", "").strip())
+    return await _editor(request, made.text, None)
+
+
+@needs(Role.ENGINEER)
+async def accept_proposed(request: Request) -> Response:
+    """Accept the proposed numbers that are ticked, under the badge that is signed in."""
+    form, ticked = await form_of(request), await fields_of(request, "line")
+    station = site_of(request).workplace.station
+    lines = [int(each) for each in ticked if each.isdecimal()]
+    day = f"{station.clock.utc_now():%Y-%m-%d}"
+    source = accept_marks(_text_of(form), lines, who=badge_of(request), day=day)
+    return await _editor(request, source, None, chosen=await fields_of(request, "lot"))
 
 
 @needs(Role.ENGINEER)
@@ -113,6 +142,7 @@ async def release(request: Request) -> Response:
     try:
         plan = parse_plan(source, "plan")
         require_measurable(plan)
+        require_accepted(source, "plan")
     except PlanError as error:
         return await _editor(request, source, None, mistakes=str(error))
     records, utc = workplace.station.records, workplace.station.clock.utc_now()
@@ -141,7 +171,8 @@ async def _editor(
     *,
     mistakes: str = "",
     chosen: list[str] | None = None,
-    wanted: dict[str, LimitTexts] | None = None,
+    sent: PlanForm | None = None,
+    left: tuple[str, ...] = (),
 ) -> Response:
     records = site_of(request).workplace.station.records
     plan: Plan | None = None
@@ -149,9 +180,11 @@ async def _editor(
         plan = parse_plan(source, "plan")
     except PlanError as error:
         mistakes = mistakes or str(error)
-    lots = await later(lambda: [each for each in records.lots() if records.lot_summary(each).units])
+    lots = await later(_measured_lots, request)
     picked = lots[-NEWEST_LOTS:] if chosen is None else [each for each in chosen if each in lots]
     newest = [each for each in await later(records.released_plans) if plan and each.part == plan.part]
+    former = parse_plan(newest[-1].source_text, "on record") if newest else None
+    shown = shown_form(plan, sent) if plan else None
     return page(
         request,
         "plan_edit.html",
@@ -159,17 +192,19 @@ async def _editor(
         plan=plan,
         source=source,
         mistakes=mistakes,
+        form=shown,
+        takes=list(BinFor),
+        left=left,
         limits=[
-            (
-                each,
-                (wanted or {}).get(each.name, limit_texts(each)),
-                await later(_spread, request, picked, plan, each.name),
-            )
-            for each in (plan.characteristics if plan else ())
-        ],
+            (each, shown.limits[each.name], await later(_spread, request, picked, plan, each.name))
+            for each in plan.characteristics
+        ]
+        if plan and shown
+        else [],
         lots=lots,
         picked=picked,
         outcome=outcome,
+        risks=await later(risk_rows, records, picked, former, plan) if plan and outcome else (),
         Side=Side,
         next_revision=(newest[-1].revision + 1) if newest else 1,
         is_released=bool(plan and records.plan_revision(plan.text_hash)),
@@ -211,6 +246,11 @@ def _revisions(request: Request) -> tuple[PlanRevision, ...]:
     return site_of(request).workplace.station.records.released_plans(every_revision=True)
 
 
+def _measured_lots(request: Request) -> list[str]:
+    records = site_of(request).workplace.station.records
+    return [each for each in records.lots() if records.lot_summary(each).units]
+
+
 def _one(every: tuple[PlanRevision, ...], part: str, number: str) -> PlanRevision:
     for each in every:
         if (each.part, str(each.revision)) == (part, number):
@@ -230,10 +270,13 @@ def _file_name(name: str) -> str:
 ROUTES = [
     Route("/plans", plans),
     Route("/plans/draft", draft, methods=["POST"]),
+    Route("/plans/draft-from-lot", draft_from_lot, methods=["POST"]),
+    Route("/plans/accept", accept_proposed, methods=["POST"]),
     Route("/plans/replay", replayed, methods=["POST"]),
     Route("/plans/release", release, methods=["POST"]),
     Route("/plans/{part}/edit", edit),
     Route("/plans/{part}/{revision}", revision),
     Route("/plans/{part}/{revision}/text", text),
+    Route("/plans/{part}/{revision}/draft", draft_from_revision, methods=["POST"]),
     Route("/plans/{part}/{revision}/judge", judge_again, methods=["POST"]),
 ]

@@ -49,6 +49,7 @@ def make_templates() -> Environment:
         quantity=words.quantity,
         result=words.result,
         percent=words.percent,
+        share=words.share,
         moment=words.moment,
         clock_time=words.clock_time,
     )

@@ -74,6 +74,13 @@ def percent(fraction: float | None) -> str:
     return "–" if fraction is None else f"{100 * fraction:.1f} %"
 
 
+def share(fraction: float) -> str:
+    """Return a small share as people read it: per cent, or parts per million below a hundredth of that."""
+    if fraction >= 1e-4:
+        return f"{100 * fraction:.3g} %"
+    return "below 1 ppm" if fraction < 1e-6 else f"{1e6 * fraction:.3g} ppm"
+
+
 def moment(when: datetime) -> str:
     """Return a time with its date, in the bench's own time zone, with the offset."""
     return when.astimezone().strftime("%Y-%m-%d %H:%M UTC%z")
