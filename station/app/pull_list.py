@@ -37,6 +37,15 @@ _ORDINALS = {0: "", 1: "second ", 2: "third "}
 
 
 @dataclass(frozen=True, slots=True)
+class RecordedPull:
+    """A unit of a pull list on record."""
+
+    serial: str
+    why: tuple[str, ...]
+    means: tuple[Means, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class _Choice:
     row: int
     why: str
@@ -82,10 +91,15 @@ def record_pull_list(records: Records, found: PullList, *, who: str, why: str, u
     records.audit(who=who, action=ACTION, subject=f"lot {found.lot}", why=json.dumps(entry), utc=utc)
 
 
-def pulled_on_record(records: Records, lot: str) -> tuple[str, ...]:
-    """Return the serials of a lot's recorded pull lists, each once, in order."""
-    entries = [json.loads(each.why) for each in records.audit_entries(subject=f"lot {lot}") if each.action == ACTION]
-    return tuple(dict.fromkeys(serial for entry in entries for serial in entry["pulls"]))
+def pulls_on_record(records: Records, lot: str) -> tuple[RecordedPull, ...]:
+    """Return the units of a lot's recorded pull lists, each once, as the latest list has it, in order of being asked."""
+    found: dict[str, RecordedPull] = {}
+    for each in records.audit_entries(subject=f"lot {lot}"):
+        if each.action == ACTION:
+            for serial, asked in json.loads(each.why)["pulls"].items():
+                means = tuple(Means(name) for name in asked["means"])
+                found[serial] = RecordedPull(serial, tuple(asked["why"]), means)
+    return tuple(found.values())
 
 
 def width_places(coil: CoilGeometry) -> tuple[tuple[int, float], ...]:

@@ -15,7 +15,20 @@ from starlette.staticfiles import StaticFiles
 
 from station.app.accounts import Accounts
 from station.app.workplace import Workplace
-from station.pages import concessions, equipment, gauge, held, labels, lot_life, lots, operator, plans, start, units
+from station.pages import (
+    concessions,
+    copper,
+    equipment,
+    gauge,
+    held,
+    labels,
+    lot_life,
+    lots,
+    operator,
+    plans,
+    start,
+    units,
+)
 from station.pages.access import Access
 from station.pages.shield import Shield
 from station.pages.site import Site, make_templates, page
@@ -40,6 +53,7 @@ def make_application(
         *start.ROUTES,
         *lots.ROUTES,
         *lot_life.ROUTES,
+        *copper.ROUTES,
         *units.ROUTES,
         *held.ROUTES,
         *concessions.ROUTES,

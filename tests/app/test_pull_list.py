@@ -14,7 +14,7 @@ from station.app.copper_files import read_rows
 from station.app.copper_rows import CopperKind
 from station.app.files import read_plan
 from station.app.pull_files import pull_csv, pull_fact
-from station.app.pull_list import pull_list, pulled_on_record, record_pull_list, width_places
+from station.app.pull_list import pull_list, pulls_on_record, record_pull_list, width_places
 from station.core.pull_list import Means, Pull, PullList
 from station.core.run_record import UnitId
 from station.data import data_path
@@ -117,7 +117,9 @@ def test_list_comes_back_from_the_records(home: tuple[Path, dict[str, float]], f
             record_pull_list(records, mine, who="", why="looked at", utc=START)
         record_pull_list(records, mine, who="EN-02", why="R20 is high", utc=START)
 
-        assert tuple(each.serial for each in mine.pulls) == pulled_on_record(records, LOT)
+        assert [(each.serial, each.why, each.means) for each in mine.pulls] == [
+            (each.serial, each.why, each.means) for each in pulls_on_record(records, LOT)
+        ]
         assert records.check().sound
 
 

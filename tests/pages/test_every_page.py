@@ -40,6 +40,7 @@ PAGES = {
     "sign-in": "sign-in",
     "lots": "lots",
     "lot": "lots/L2641",
+    "copper-of-lot": "lots/L2641/copper",
     "lot-panel": "lots/L2641?panel=01",
     "unit": f"units/{UNITS[0]}",
     "unit-fail": f"units/{UNITS[9]}",
