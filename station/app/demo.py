@@ -7,7 +7,12 @@ from pathlib import Path
 
 from sim.faults import Fault, FaultKind
 from station.app.files import read_plan
+from station.app.matching import candidates, propose, record_sets
+from station.app.papers import write_papers
+from station.app.set_papers import write_set_papers
+from station.app.set_wish import set_wish
 from station.app.simulated import Simulation, served, write_bench_file
+from station.app.sorting import Sorting
 from station.app.station import Station
 from station.core.events import Event
 from station.core.results import Decision
@@ -22,6 +27,9 @@ OPERATOR = "OP-07"
 ENGINEER = "EN-02"
 MARK = "demo-home.txt"
 """Marks a home that a demo made, so that the next one may begin it anew."""
+
+TRAYS = ("1=T1", "2=T2", "3=T3")
+"""A tray for each bin that takes units that pass."""
 
 SPEED = 100.0
 """Process seconds in a second."""
@@ -70,6 +78,7 @@ class Demo:
             )
             with station.inspecting(setup, where="coilgate demo") as inspection:
                 inspection.tell = self.tell
+                inspection.place = Sorting(station.records, station.clock.utc_now, trays=TRAYS).place
                 self._verify(station, inspection)
                 yield from self._measure(inspection, demo_serials(self.units))
 
@@ -88,6 +97,21 @@ class Demo:
                     break
             if index == DOUBLE_SCAN_AT:
                 yield _take(inspection, serial, request)
+
+
+def write_demo_papers(station: Station, folder: Path) -> tuple[tuple[str, Path], ...]:
+    """Write the lot's papers, put its matched sets on record, write what people pick them with; name each file.
+
+    Raises StationError if the lot can't be reported or a file can't be written.
+    """
+    papers = write_papers(station.records, LOT, folder)
+    wish = set_wish(station.records, (LOT,), size=None, tolerances=())
+    units = candidates(station.records, (LOT,), wish.tolerances)
+    found = propose(units, wish.size)
+    if not found.sets:
+        return papers
+    record_sets(station.records, units, found, who=ENGINEER, why="demo", utc=station.clock.utc_now())
+    return (*papers, *write_set_papers(station.records, LOT, folder))
 
 
 def _take(inspection: Inspection, serial: str, request: Request) -> RunRecord | Refused:

@@ -78,15 +78,14 @@ def _line(record: "RunRecord") -> str:
 
 
 def _show_lot(home: Path, units: int) -> None:
-    from station.app.demo import LOT, demo_serials
-    from station.app.papers import write_papers
+    from station.app.demo import LOT, demo_serials, write_demo_papers
     from station.app.station import Station
     from station.cli.lot_text import lot_text
 
     with Station.open(home) as station:
         click.echo(lot_text(station.records.lot_summary(LOT), station.records.lot_values(LOT, "R20")))
         where = station.records.where
-        papers = write_papers(station.records, LOT, home / "reports")
+        papers = write_demo_papers(station, home / "reports")
     click.echo()
     click.echo(f"Records:    {where}")
     click.echo(f"Bench file: {home / 'bench-1.toml'} (its simulated bench has ended)")
@@ -95,4 +94,5 @@ def _show_lot(home: Path, units: int) -> None:
     click.echo("Next:")
     click.echo(f"  coilgate --home {home} unit show {demo_serials(units)[0]}")
     click.echo(f"  coilgate --home {home} lot export L2641 --to L2641.csv")
+    click.echo(f"  coilgate --home {home} unit tray T2")
 

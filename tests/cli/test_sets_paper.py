@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from station.app.pick_list import Pick, walking_order
+from station.app.set_papers import write_set_papers
 from station.cli.main import cli
 from station.core.results import Decision
 from station.errors import RecordError, StationError
@@ -126,6 +127,21 @@ def test_labels_need_a_set_on_record(home: Path, tmp_path: Path) -> None:
     assert isinstance(other, RecordError)
     assert isinstance(ending, StationError)
     assert "set 'X' is not on record" in str(other)
+
+
+@pytest.mark.slow
+def test_papers_of_recorded_sets_are_written_at_once(home: Path, tmp_path: Path) -> None:
+    """What the demo ends with besides the lot's papers; without a set nothing is written."""
+    with Records.open(home) as records:
+        with pytest.raises(RecordError, match="no set is on record"):
+            write_set_papers(records, "L2641", tmp_path)
+    made = _facts(home, "sets", "make", "L2641", *RECORD)
+    with Records.open(home) as records:
+        papers = dict(write_set_papers(records, "L2641", tmp_path))
+    texts = [read_text(each.read_bytes()) for each in papers.values()]
+
+    assert ["Pick list", "Labels"] == list(papers)
+    assert [] == [each["set"] for each in made["sets"] for text in texts if each["set"] not in text]
 
 
 def _label(name: str, serials: list[str]) -> str:
