@@ -62,6 +62,8 @@ class Board:
     decided: RunDecided | None = None
     notice: str = ""
     """Why the last scan was not taken; empty if it was."""
+    refusals: int = 0
+    """How many there have been: the same words once more are a refusal once more."""
     latched: str = ""
     verification: VerificationEnded | None = None
     readings: tuple[ReadingTaken, ...] = ()
@@ -111,7 +113,7 @@ def _fold(board: Board, event: Event) -> Board:
                 notice="",
             )
         case ScanRefused():
-            return replace(board, notice=event.words)
+            return replace(board, notice=event.words, refusals=board.refusals + 1)
         case NextAction():
             return replace(board, action=event.words)
         case RunStarted():
@@ -160,7 +162,10 @@ def _fold_rare(board: Board, event: Event) -> Board:
         case VerificationEnded():
             return replace(_empty(board), verification=event)
         case ScanEnded():
-            return replace(_empty(board), notice=event.words, verification=board.verification)
+            refusals = board.refusals + bool(event.words)
+            return replace(
+                _empty(board), notice=event.words, refusals=refusals, verification=board.verification
+            )
         case BenchLatched():
             return replace(board, latched=event.words)
         case _:
@@ -169,4 +174,6 @@ def _fold_rare(board: Board, event: Event) -> Board:
 
 def _empty(board: Board) -> Board:
     """What stays whatever unit comes: a latch, a hot nest, how long heating takes."""
-    return Board(latched=board.latched, hot=board.hot, usual_heating_s=board.usual_heating_s)
+    return Board(
+        latched=board.latched, hot=board.hot, usual_heating_s=board.usual_heating_s, refusals=board.refusals
+    )
