@@ -132,9 +132,8 @@ def test_labels_need_a_set_on_record(home: Path, tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_papers_of_recorded_sets_are_written_at_once(home: Path, tmp_path: Path) -> None:
     """What the demo ends with besides the lot's papers; without a set nothing is written."""
-    with Records.open(home) as records:
-        with pytest.raises(RecordError, match="no set is on record"):
-            write_set_papers(records, "L2641", tmp_path)
+    with Records.open(home) as records, pytest.raises(RecordError, match="no set is on record"):
+        write_set_papers(records, "L2641", tmp_path)
     made = _facts(home, "sets", "make", "L2641", *RECORD)
     with Records.open(home) as records:
         papers = dict(write_set_papers(records, "L2641", tmp_path))
