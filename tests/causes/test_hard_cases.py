@@ -7,9 +7,10 @@ import pytest
 
 from sim.design import IS_20
 from sim.lot import NO_DEFECTS, Lot
+from station.causes.copper import CopperFinding
 from station.causes.explain import explain_lot, explain_unit
 from station.causes.hidden import hardest_turn
-from station.causes.kinds import CAUSES, Cause
+from station.causes.kinds import CAUSES, COPPER_HIGH, COPPER_LOW, Cause
 from station.causes.level import ReferenceShift
 from station.causes.observables import NAMES, Drawn, Findings, L
 from station.causes.study import Study, study_of, unit_probabilities
@@ -85,6 +86,41 @@ def test_middle_or_outer_short_is_never_narrow_copper(with_rs: bool) -> None:
     assert shares[:, CAUSES.index(Cause.NARROW)].max() < 1e-3
     assert shares[:, CAUSES.index(Cause.WIDE)].max() < 1e-3
     assert bridged.min() > 0.5
+
+
+@pytest.mark.parametrize("lot_width", [0.8, 1.2])
+def test_middle_or_outer_short_in_a_narrow_or_wide_lot_is_no_copper(lot_width: float) -> None:
+    """The lot as a whole 20 % narrow or wide, the damaged unit like it: a short all the same, whatever the decision."""
+    coil = IS_20.with_width_change((lot_width - 1) * IS_20.track_width_m)
+    sound = _lot_of(coil, 200)
+    damaged = [_seen(coil, turns=(layer, first, 1)) for layer in (0, 1) for first in range(7, 20)]
+    study = study_of(_findings(sound + damaged), Drawn(IS_20))
+    shares = unit_probabilities(study)[len(sound) :]
+    copper = [CAUSES.index(each) for each in COPPER_HIGH + COPPER_LOW]
+
+    assert shares[:, copper].sum(axis=1).max() < 1e-3
+
+
+@pytest.mark.parametrize("measured", [0.8, 1.0, 1.2])
+def test_short_stays_a_short_whatever_widths_were_measured_on_it(measured: float) -> None:
+    """Widths that are 20 % off explain R20 of the copper; they do not explain a lost L."""
+    sound = _lot_of(IS_20, 200)
+    damaged = [
+        _seen(IS_20.with_width_change((width - 1) * IS_20.track_width_m), turns=(layer, first, 1))
+        for width in (0.8, 1.0, 1.2)
+        for layer in (0, 1)
+        for first in (7, 12, 19)
+    ]
+    findings = _findings(sound + damaged)
+    named = findings.serials[len(sound) :]
+    copper = tuple(
+        CopperFinding(serial, True, ("width",), np.array([np.log(measured)]), np.array([[1e-4]]), "")
+        for serial in named
+    )
+    shares = unit_probabilities(study_of(findings, Drawn(IS_20), copper=copper))[len(sound) :]
+    odd = [CAUSES.index(each) for each in COPPER_HIGH + COPPER_LOW]
+
+    assert shares[:, odd].sum(axis=1).max() < 1e-3
 
 
 @pytest.mark.parametrize("width", [0.8, 0.9, 1.1, 1.2])
@@ -184,9 +220,7 @@ def _lot(*, etched: float = 0.0, bench: Bench | None = None, reference: tuple[Re
     # The lot's own luck is taken out, so that 8 % is 8 %; narrow copper is in R20 and Rs alike.
     luck = np.median(findings.value("R20")) / (bench.dc_gain if bench else 1.0) / predict(IS_20).resistance_20_ohm
     factor = 1 / luck / (1 + etched)
-    values = {
-        name: column * factor if name.startswith("R") else column for name, column in findings.values.items()
-    }
+    values = {name: column * factor if name.startswith("R") else column for name, column in findings.values.items()}
     return study_of(replace(findings, values=values), DRAWN, reference=reference)
 
 
