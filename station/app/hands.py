@@ -55,6 +55,10 @@ class SimulatedHands:
         """Tell the hands something in the words of their own line protocol, such as `GUARD OPEN`."""
         self._tell(words)
 
+    def trace(self, around: Callable[[Link], Link]) -> None:
+        """Talk through `around(link)` from now on."""
+        self._link = around(self._link)
+
     def close(self) -> None:
         """Let the link go."""
         self._link.close()

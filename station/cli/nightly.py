@@ -1,6 +1,7 @@
-"""`coilgate nightly`: run the night, accept it, replay one of its scenarios."""
+"""`coilgate nightly`: run the night, accept it, replay and shrink one of its scenarios, draw the nights."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,10 @@ if TYPE_CHECKING:
     from station.nightly.scenario import Scenario
     from station.nightly.tally import Tally
 
+_SHRUNK = 3
+_NIGHTS_EACH = 40
+"""At the end of a night: so many failures are shrunk, each by at most so many nights."""
+
 _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a line on standard output.")
 
 
@@ -25,29 +30,42 @@ def nightly() -> None:
 @nightly.command()
 @click.option("--scenario", "names", multiple=True, metavar="NAME", help="Only this one; may be given again.")
 @click.option("--seeds", default=2, show_default=True, type=click.IntRange(1, 10_000), help="Benches a scenario.")
+@click.option("--units", type=click.IntRange(1, 9_000), help="Units a scenario instead of its own number.")
 @click.option("--cores", type=click.IntRange(1, 1_024), help="Processes at once. Default: all cores.")
+@click.option("--brief", is_flag=True, help="One line a scenario, and what got worse.")
+@click.option("--no-shrink", is_flag=True, help="Do not look for the shortest script of mishaps of what failed.")
 @click.option("--junit", type=click.Path(dir_okay=False, path_type=Path), help="Write JUnit XML to this file.")
 @_JSON
 @click.pass_context
 def run(
-    ctx: click.Context, names: tuple[str, ...], seeds: int, cores: int | None, junit: Path | None, as_json: bool
+    ctx: click.Context,
+    names: tuple[str, ...],
+    seeds: int,
+    units: int | None,
+    cores: int | None,
+    brief: bool,
+    no_shrink: bool,
+    junit: Path | None,
+    as_json: bool,
 ) -> None:
     """Run every scenario with several seeds, compare with truth and with the accepted night.
 
     Everything is simulated; nothing is driven, and the records in the home are not touched. The same seeds give
-    the same figures on any number of cores. Exit 1 if something got worse, 2 if a night broke off.
+    the same figures on any number of cores. A page of trends is kept in the home, and what is beyond its bounds is
+    shrunk to the shortest script of mishaps. Exit 1 if something got worse, 2 if a night broke off.
 
     Example: coilgate nightly run --seeds 4 --junit nightly.xml
     """
     from station.nightly.pool import NIGHT_FAILED, jobs_of, run_jobs, usable_cores
 
-    scenarios = _scenarios(names)
+    scenarios = [_with_units(each, units) for each in _scenarios(names)]
     jobs = jobs_of(scenarios, seeds)
     done: list[Tally] = []
 
     def tell(tally: "Tally") -> None:
         done.append(tally)
-        say(f"{len(done)}/{len(jobs)}  {tally.scenario} seed {tally.seeds[0]}  {tally.real_s:.1f} s")
+        if not brief:
+            say(f"{len(done)}/{len(jobs)}  {tally.scenario} seed {tally.seeds[0]}  {tally.real_s:.1f} s")
 
     nights = run_jobs(jobs, cores=cores or usable_cores(), tell=tell)
     bounds, later = _judge(ctx, scenarios, nights)
@@ -55,7 +73,13 @@ def run(
         from station.nightly.junit import junit_text
 
         junit.write_text(junit_text(nights, bounds, later), encoding="utf-8")
-    _show(nights, [*bounds, *later], as_json=as_json)
+    if brief:
+        _show_brief(nights, [*bounds, *later])
+    else:
+        _show(nights, [*bounds, *later], as_json=as_json)
+    _keep_trends(ctx)
+    if not no_shrink:
+        _shrink_first(scenarios, bounds)
     broke_off = any(each.counts.get(NIGHT_FAILED) for each in nights)
     ctx.exit(EXIT_COULD_NOT if broke_off else EXIT_FAIL if bounds or later else 0)
 
@@ -80,11 +104,58 @@ def accept(ctx: click.Context, who: str, why: str, as_json: bool) -> None:
 
 
 @nightly.command()
-@click.argument("scenario", metavar="SCENARIO")
-@click.argument("seed", type=click.IntRange(1))
 @_JSON
 @click.pass_context
-def replay(ctx: click.Context, scenario: str, seed: int, as_json: bool) -> None:
+def trends(ctx: click.Context, as_json: bool) -> None:
+    """Draw each figure over the accepted and the recent nights, the worst first: a page without script.
+
+    Example: coilgate nightly trends
+    """
+    path = _keep_trends(ctx)
+    if as_json:
+        emit({"page": path})
+    else:
+        click.echo(path)
+
+
+@nightly.command()
+@click.argument("scenario", metavar="SCENARIO")
+@click.argument("seed", type=click.IntRange(1))
+@click.option("--figure", help="Which figure is to stay beyond its bound. Default: the first that is.")
+@click.option("--nights", default=60, show_default=True, type=click.IntRange(1, 10_000), help="At most so many.")
+@_JSON
+@click.pass_context
+def shrink(ctx: click.Context, scenario: str, seed: int, figure: str | None, nights: int, as_json: bool) -> None:
+    """Find the shortest script of mishaps with which a night still fails: the night is repeated with less and less.
+
+    Exit 1 if it fails, 0 if nothing is beyond its bounds.
+
+    Example: coilgate nightly shrink fault-sweep 3
+    """
+    from station.cli.nightly_text import shrunk_fact
+    from station.nightly.compared import beyond_bounds
+    from station.nightly.pool import Job, carry_out
+    from station.nightly.shrinking import shrink as find_shortest
+
+    (found,) = _scenarios((scenario,))
+    if figure is None:
+        worse = beyond_bounds(found, carry_out(Job(found, seed)))
+        figure = worse[0].figure if worse else ""
+    shrunk = find_shortest(found, seed, figure, most_nights=nights) if figure else None
+    if as_json:
+        emit({"shrunk": None if shrunk is None else shrunk_fact(shrunk)})
+    else:
+        click.echo(shrunk or f"{scenario} seed {seed}: {figure or 'every figure'} is within its bounds.")
+    ctx.exit(0 if shrunk is None else EXIT_FAIL)
+
+
+@nightly.command()
+@click.argument("scenario", metavar="SCENARIO")
+@click.argument("seed", type=click.IntRange(1))
+@click.option("--only", metavar="NUMBERS", help="Only these mishaps of its script, such as 3,7; 0: none.")
+@_JSON
+@click.pass_context
+def replay(ctx: click.Context, scenario: str, seed: int, only: str | None, as_json: bool) -> None:
     """Carry out one scenario with one seed again and write every message of every link.
 
     The same night to the last byte, as long as code and scenario are the same. Exit 1 if it is beyond what its
@@ -92,21 +163,14 @@ def replay(ctx: click.Context, scenario: str, seed: int, as_json: bool) -> None:
 
     Example: coilgate nightly replay loose-contact 3
     """
-    from drivers.traced import Transcript
-    from station.cli.nightly_text import message_fact, message_text, tally_fact
+    from station.cli.nightly_messages import ShownTranscript
+    from station.cli.nightly_text import tally_fact
     from station.nightly.compared import beyond_bounds
     from station.nightly.night import run_night
 
     (found,) = _scenarios((scenario,))
-    transcript = Transcript()
-    tally = run_night(found, seed, transcript=transcript)
-    for message in transcript.messages():
-        if as_json:
-            emit(message_fact(message))
-        else:
-            click.echo(message_text(message))
-    if transcript.forgotten:
-        say(f"The first {transcript.forgotten} messages are not shown: there were too many.")
+    shown = ShownTranscript(as_json=as_json)
+    tally = run_night(found, seed, transcript=shown, only=None if only is None else _numbers(only))
     worse = beyond_bounds(found, tally)
     if as_json:
         emit(tally_fact(tally))
@@ -121,6 +185,10 @@ def _scenarios(names: Sequence[str]) -> "list[Scenario]":
 
     wanted = list(dict.fromkeys(names)) or list(scenario_names())
     return [read_scenario(scenario_path(name), known=is_figure) for name in wanted]
+
+
+def _with_units(scenario: "Scenario", units: int | None) -> "Scenario":
+    return scenario if units is None else replace(scenario, lot=replace(scenario.lot, units=units))
 
 
 def _judge(
@@ -144,6 +212,50 @@ def _judge(
     keep_last(home, Night(datetime.now(UTC), version("coilgate"), now))
     say(f"Compared with the accepted night: {compared} of {len(now)} scenarios (same seeds, as many units).")
     return bounds, later
+
+
+def _numbers(text: str) -> tuple[int, ...]:
+    parts = text.split(",")
+    if not all(each.strip().isdecimal() and len(each) < 8 for each in parts):
+        raise click.BadParameter(f"must be numbers with commas between, such as 3,7; got {text!r}", param_hint="--only")
+    return tuple(map(int, parts))
+
+
+def _keep_trends(ctx: click.Context) -> str:
+    """Write the page of trends; return where it is, or why it could not be written: that never spoils a night."""
+    from station.errors import StationError
+    from station.nightly.kept import accepted, history, keep_trends
+    from station.nightly.trends import NIGHTS_DRAWN, trends_page
+
+    home = home_of(ctx)
+    try:
+        scenarios = {each.name: each for each in _scenarios(())}
+        page = trends_page(accepted(home), history(home, last=NIGHTS_DRAWN), scenarios)
+        path = str(keep_trends(home, page))
+    except StationError as error:
+        say(f"No page of trends: {error}")
+        return ""
+    say(f"Trends: {path}")
+    return path
+
+
+def _shrink_first(scenarios: "Sequence[Scenario]", bounds: "Sequence[Worse]") -> None:
+    """Shrink the first failure of each of the first scenarios that failed."""
+    from station.nightly.shrinking import shrink as find_shortest
+
+    by_name = {each.name: each for each in scenarios}
+    first = {each.scenario: each for each in reversed(bounds)}
+    for name in list(dict.fromkeys(each.scenario for each in bounds))[:_SHRUNK]:
+        say(f"Looking for the shortest script of {name} seed {first[name].seed} that still fails ...")
+        shrunk = find_shortest(by_name[name], first[name].seed, first[name].figure, most_nights=_NIGHTS_EACH)
+        if shrunk is not None:
+            say(str(shrunk))
+
+
+def _show_brief(nights: "Sequence[Tally]", worse: "Sequence[Worse]") -> None:
+    from station.cli.nightly_text import brief_text
+
+    click.echo(brief_text(nights, worse))
 
 
 def _show(

@@ -1,12 +1,12 @@
 """A night as a table for people and as plain dictionaries for machines."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from drivers.traced import TracedMessage
 from station.app.facts import Fact
 from station.cli.output import table
 from station.nightly.compared import Worse
 from station.nightly.figures import CHARACTERISTICS, figures_of
+from station.nightly.shrinking import Shrunk
 from station.nightly.tally import Tally, add_up
 
 _COLUMNS = (
@@ -17,7 +17,10 @@ _COLUMNS = (
     ("not meas.", "not_measured", "share"),
     ("held", "held", "share"),
     ("drive on", "drive_on", "count"),
+    ("off s", "drive_off_s", "number"),
     ("lost", "lost_runs", "count"),
+    ("early", "recorded_early", "count"),
+    ("bin", "wrong_bin", "count"),
     ("mixed up", "mixed_up", "count"),
     ("gross", "gross_errors", "count"),
     ("verified", "verified", "share"),
@@ -27,9 +30,11 @@ _COLUMNS = (
 )
 """(heading, figure, how it is written)."""
 
+_UNHEATED = CHARACTERISTICS.index("B@8mm") + 1
+
 
 def night_text(nights: Sequence[Tally]) -> str:
-    """Return two tables, scenario by figure: what came of the units, and results against truth."""
+    """Return tables, scenario by figure: what came of the units, and results against truth."""
     totals = add_up(nights)
     found = {name: figures_of(each) for name, each in totals.items()}
     outcome = table(
@@ -39,21 +44,28 @@ def night_text(nights: Sequence[Tally]) -> str:
             for name, each in found.items()
         ],
     )
-    against_truth = table(
-        ["scenario", *(f"{each} bias, coverage" for each in CHARACTERISTICS)],
+    heading = "Results against truth: mean relative error, share within the stated 95 % uncertainty"
+    parts = [outcome, "", heading, _against_truth(found, CHARACTERISTICS[:_UNHEATED])]
+    heated = {name: each for name, each in found.items() if f"bias.{CHARACTERISTICS[_UNHEATED]}" in each}
+    if heated:
+        parts += ["", _against_truth(heated, CHARACTERISTICS[_UNHEATED:])]
+    return "\n".join(parts)
+
+
+def _against_truth(found: Mapping[str, Mapping[str, float]], names: Sequence[str]) -> str:
+    return table(
+        ["scenario", *(f"{each} bias, coverage" for each in names)],
         [
             [
-                name,
+                scenario,
                 *(
-                    f"{_cell(each.get(f'bias.{c}'), 'bias')} {_cell(each.get(f'coverage.{c}'), 'share')}"
-                    for c in CHARACTERISTICS
+                    f"{_cell(each.get(f'bias.{name}'), 'bias')} {_cell(each.get(f'coverage.{name}'), 'share')}"
+                    for name in names
                 ),
             ]
-            for name, each in found.items()
+            for scenario, each in found.items()
         ],
     )
-    heading = "Results against truth: mean relative error, share within the stated 95 % uncertainty"
-    return f"{outcome}\n\n{heading}\n{against_truth}"
 
 
 def tally_fact(tally: Tally) -> Fact:
@@ -68,25 +80,32 @@ def tally_fact(tally: Tally) -> Fact:
     }
 
 
+def brief_text(nights: Sequence[Tally], worse: Sequence[Worse]) -> str:
+    """Return one line a scenario, each with what got worse in it."""
+    lines = []
+    for name, tally in add_up(nights).items():
+        own = [each for each in worse if each.scenario == name]
+        how = f"{tally.counts.get('units', 0)} units, {len(tally.seeds)} seeds, {tally.real_s:.1f} s"
+        lines.append(f"{'WORSE' if own else 'ok   '} {name}: {'; '.join(map(str, own)) or how}")
+    return "\n".join(lines)
+
+
+def shrunk_fact(shrunk: Shrunk) -> Fact:
+    """Return the shortest script that still fails."""
+    return {
+        "scenario": shrunk.scenario,
+        "seed": shrunk.seed,
+        "figure": shrunk.figure,
+        "mishaps": [{"number": each.number, "words": each.words} for each in shrunk.mishaps],
+        "of": shrunk.of,
+        "nights": shrunk.nights,
+        "minimal": shrunk.minimal,
+    }
+
+
 def worse_fact(worse: Worse) -> Fact:
     """Return what got worse, and what replays it."""
     return {"scenario": worse.scenario, "seed": worse.seed, "figure": worse.figure, "words": worse.words}
-
-
-def message_text(message: TracedMessage) -> str:
-    """Return one message as a line: simulated seconds, instrument, direction, bytes."""
-    arrow = ">" if message.direction == "out" else "<"
-    return f"{message.monotonic_s:12.6f}  {message.instrument:<14} {arrow} {message.data!r}"
-
-
-def message_fact(message: TracedMessage) -> Fact:
-    """Return one message; its bytes as text, each byte one character (ISO 8859-1)."""
-    return {
-        "monotonic_s": message.monotonic_s,
-        "instrument": message.instrument,
-        "direction": message.direction,
-        "data": message.data.decode("latin-1"),
-    }
 
 
 def _cell(value: float | None, how: str) -> str:

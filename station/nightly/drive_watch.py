@@ -41,7 +41,7 @@ class DriveWatch:
         self.look()
         if not self.world.drive.on:
             return
-        self._over |= data.startswith(OFF)
+        self._over |= OFF in data
         if self._act is None:
             return
         self._driven += 1

@@ -11,6 +11,7 @@ from station.nightly.compared import Measured
 
 _FOLDER = "nightly"
 _LAST, _ACCEPTED, _HISTORY = "last.json", "accepted.json", "history.jsonl"
+_TRENDS = "trends.html"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,13 +59,43 @@ def accepted(home: Path) -> Night | None:
     return _read(home / _FOLDER / _ACCEPTED)
 
 
+def history(home: Path, *, last: int) -> list[Night]:
+    """Return the `last` nights, from the oldest on. Raises `RecordError` for a line that is no night."""
+    path = home / _FOLDER / _HISTORY
+    try:
+        lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        raise RecordError(f"{path}: can't be read: {error.strerror or error}.") from error
+    found = [_night(path, line) for line in lines[-last:]]
+    return sorted(found, key=lambda each: each.utc)
+
+
+def keep_trends(home: Path, page: str) -> Path:
+    """Keep the page of trends; return where it is. Raises `RecordError`."""
+    path = home / _FOLDER / _TRENDS
+    _write(path, page)
+    return path
+
+
 def _text(night: Night) -> str:
     return json.dumps(asdict(night) | {"utc": night.utc.isoformat()}, allow_nan=False, sort_keys=True)
 
 
 def _read(path: Path) -> Night | None:
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8", errors="replace")
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise RecordError(f"{path}: can't be read: {error.strerror or error}.") from error
+    return _night(path, text)
+
+
+def _night(path: Path, text: str) -> Night:
+    try:
+        found = json.loads(text)
         scenarios = {
             str(name): Measured(
                 tuple(map(int, each["seeds"])),
@@ -75,10 +106,6 @@ def _read(path: Path) -> Night | None:
         }
         utc = datetime.fromisoformat(found["utc"])
         return Night(utc, str(found["software_version"]), scenarios, str(found["who"]), str(found["why"]))
-    except FileNotFoundError:
-        return None
-    except OSError as error:
-        raise RecordError(f"{path}: can't be read: {error.strerror or error}.") from error
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         words = f"{path}: is no kept night ({error}). Take the file away, then run and accept anew."
         raise RecordError(words) from error

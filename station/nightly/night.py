@@ -5,6 +5,7 @@ Ids and times come from the manual clock and a counter, the database is its own:
 
 import time
 from collections.abc import Callable, Collection
+from functools import partial
 from itertools import count
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -35,6 +36,9 @@ from station.records import Records
 from station.stop import NestStop
 
 OPERATOR = "OP-07"
+OPERATOR_LINK = "operator"
+"""How the simulated hands' link is called in a transcript."""
+
 ENGINEER = "EN-02"
 
 
@@ -44,7 +48,7 @@ def run_night(
     """Carry out a scenario with a seed and return what was counted. It leaves nothing on disk.
 
     Args:
-        transcript: gets every message of every link.
+        transcript: gets every message of every link, the simulated operator's too.
         only: the numbers of the mishaps (`station.nightly.script`) that happen; None: all.
     """
     started_s = time.perf_counter()
@@ -61,6 +65,8 @@ def run_night(
         utc = place.clock.utc_now()
         station.records.release_plan(plan, who=ENGINEER, why="the nightly", utc=utc)
         watch = DriveWatch(place.bench.world, place.clock)
+        if transcript is not None:
+            place.hands.trace(partial(TracedLink, transcript=transcript, clock=place.clock, instrument=OPERATOR_LINK))
         hands = ScriptedHands(place.hands)
         shift = Shift(
             station, place, scenario, script, simulated.units, plan, hands, watch, commits, counting

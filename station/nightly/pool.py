@@ -24,6 +24,8 @@ class Job:
 
     scenario: Scenario
     seed: int
+    only: tuple[int, ...] | None = None
+    """Numbers of the mishaps that happen; None: all."""
 
 
 def jobs_of(scenarios: Sequence[Scenario], seeds: int) -> list[Job]:
@@ -47,6 +49,7 @@ def run_jobs(
     A night that breaks off by an error of the program counts `night_failed`; the others go on.
     """
     if cores <= 1 or len(jobs) <= 1:
+        _begin()
         found = []
         for job in jobs:
             found.append(carry_out(job))
@@ -69,7 +72,7 @@ def carry_out(job: Job) -> Tally:
     from station.nightly.night import run_night
 
     try:
-        return run_night(job.scenario, job.seed)
+        return run_night(job.scenario, job.seed, only=job.only)
     except Exception as error:  # one broken night must not hide what the others found
         words = f"seed {job.seed}: {NIGHT_FAILED}: {type(error).__name__}: {error}"
         return Tally(job.scenario.name, (job.seed,), {NIGHT_FAILED: 1}, {}, 0.0, notes=(words,))

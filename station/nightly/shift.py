@@ -23,7 +23,7 @@ from station.nightly.mishaps import SPACER_OFF_M, ScriptedHands
 from station.nightly.scenario import DRIVEN, SWEPT, Scenario
 from station.nightly.script import Mishap, Script
 from station.nightly.tally import Counting
-from station.nightly.truth import true_values
+from station.nightly.truth import bins_claiming, true_values
 
 MOST_SEATINGS = 3
 """How often the operator seats a unit that was not measured, as the remedies say."""
@@ -35,6 +35,19 @@ MOST_DRIVEN = 60
 """Acts with the drive on come before one of so many messages: field legs, and the first seconds of a heating."""
 
 REQUEST = Request("OP-07", load_timeout_s=20.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledged:
+    """What was shown of a run, without its messages: a night of a thousand heated units must stay small."""
+
+    run_id: str
+    serial: str
+    decision: Decision
+    coil: CoilTruth | None
+    """What really lay in the nest at its end."""
+    words: str
+    """What was measured, for people."""
 
 
 @dataclass(slots=True)
@@ -51,7 +64,7 @@ class Shift:
     watch: DriveWatch
     commits: CommitWatch
     counting: Counting
-    acknowledged: list[tuple[RunRecord, CoilTruth | None]] = field(default_factory=list)
+    acknowledged: list[Acknowledged] = field(default_factory=list)
     _mishaps_seen: int = 0
     _acts: Mapping[int, frozenset[str]] = field(init=False)
     _strikes: Mapping[int, Mishap] = field(init=False)
@@ -174,7 +187,11 @@ class Shift:
 
     def _count(self, record: RunRecord) -> None:
         coil = self.place.bench.world.coil
-        self.acknowledged.append((record, coil))
+        opened = record.opened
+        self.acknowledged.append(
+            Acknowledged(opened.run_id, opened.unit.serial, record.decision, coil, _values(record))
+        )
+        self._look_at_record(record)
         self.counting.count("runs")
         invalid = record.decision is Decision.INVALID
         self.counting.count("invalid_runs", times=int(invalid))
@@ -194,6 +211,27 @@ class Shift:
                 truth=wanted,
                 expanded_uncertainty=result.expanded_uncertainty,
             )
+
+    def _look_at_record(self, record: RunRecord) -> None:
+        """What was shown must be on record, whole. That it stays so, the chain's digests say in the morning."""
+        run_id = record.opened.run_id
+        try:
+            same = self.station.records.run(run_id) == record
+        except StationError as error:
+            self.counting.fault("lost_runs", f"run {run_id}: {error}")
+            return
+        if not same:
+            self.counting.fault("lost_runs", f"run {run_id} is not on record as it was shown")
+        if record.decision is Decision.PASS and not record.held:
+            self._look_at_bin(record)
+
+    def _look_at_bin(self, record: RunRecord) -> None:
+        claiming = bins_claiming(self.plan, {each.characteristic: each.value for each in record.results})
+        if [record.bin_number] == claiming:
+            return
+        claimed = " and ".join(map(str, claiming)) or "none"
+        words = f"{record.opened.unit.serial} went into bin {record.bin_number}; its values belong into {claimed}"
+        self.counting.fault("wrong_bin", f"{words}: {_values(record)}")
 
     def _look_at_world(self, inspection: Inspection, serial: str) -> None:
         world = self.place.bench.world
@@ -239,6 +277,11 @@ class _Midway:
             shift.place.bench.wrappers[name].arm(Fault(name, FaultKind.HANG_UP_BEFORE))
         if "stop" in self.acts:
             shift.station.stop.set("asked for by the operator")
+
+
+def _values(record: RunRecord) -> str:
+    measured = [each for each in record.results if each.value is not None]
+    return ", ".join(f"{each.characteristic} {each.value:.6g} {each.unit_symbol}" for each in measured)
 
 
 def _nothing(event: Event) -> None:

@@ -1,4 +1,4 @@
-"""`coilgate nightly`: run, accept, replay."""
+"""`coilgate nightly`: run, accept, replay, shrink, trends."""
 
 import json
 from pathlib import Path
@@ -53,7 +53,7 @@ def test_replay_writes_every_message(tmp_path: Path) -> None:
     result = _nightly(tmp_path, "replay", "field-offset", "1")
     names = {line.split()[1] for line in result.stdout.splitlines()}
 
-    assert (0, {"lcr-1", "source-1", "fixture-1", "thermometer-1"}) == (result.exit_code, names)
+    assert (0, {"lcr-1", "source-1", "fixture-1", "thermometer-1", "operator"}) == (result.exit_code, names)
     assert "Nothing got worse." in result.stderr
 
 
@@ -62,3 +62,42 @@ def test_accept_without_a_night_says_what_to_do(tmp_path: Path) -> None:
     result = _nightly(tmp_path, "accept", "--who", "EN-02", "--why", "no night yet")
 
     assert "coilgate nightly run" in str(result.exception)
+
+
+@pytest.mark.slow
+def test_run_in_brief_is_a_line_a_scenario_and_keeps_a_page_of_trends(tmp_path: Path) -> None:
+    """One line, and a page in the home; `trends` writes it again and says where."""
+    run = _nightly(tmp_path, "run", "--scenario", "bin-ends", "--seeds", "1", "--cores", "1", "--units", "2", "--brief")
+    again = _nightly(tmp_path, "trends")
+    page = tmp_path / "nightly" / "trends.html"
+
+    assert (0, 0) == (run.exit_code, again.exit_code)
+    assert ["ok    bin-ends: 2 units, 1 seeds"] == [line.rsplit(",", 1)[0] for line in run.stdout.splitlines()]
+    assert f"{page}\n" == again.stdout
+    assert "bin-ends" in page.read_text("utf-8")
+
+
+@pytest.mark.slow
+def test_night_beyond_its_bounds_is_shrunk(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Judged units taken again: the run ends with the one double scan that it needs, and `shrink` finds the same."""
+    monkeypatch.setattr("station.inspection._require_free", lambda unit, state, request: None)
+    few = ("--scenario", "operators", "--seeds", "1", "--cores", "1", "--units", "8")
+    run = _nightly(tmp_path, "run", *few, "--brief")
+    shrunk = _nightly(tmp_path, "shrink", "operators", "1", "--json")
+    (fact,) = [json.loads(line) for line in shrunk.stdout.splitlines()]
+
+    assert (1, 1) == (run.exit_code, shrunk.exit_code)
+    assert "double_scans_taken needs 1 of " in run.stderr
+    assert ["double_scan with unit"] == [each["words"].rsplit(" ", 1)[0] for each in fact["shrunk"]["mishaps"]]
+
+
+@pytest.mark.slow
+def test_replay_of_only_some_mishaps(tmp_path: Path) -> None:
+    """With none of its mishaps a night of interrupted units has no INVALID run; a word that is no number is refused."""
+    bare = _nightly(tmp_path, "replay", "hand-warmed", "1", "--only", "0", "--json")
+    wrong = _nightly(tmp_path, "replay", "hand-warmed", "1", "--only", "one")
+    tally = json.loads(bare.stdout.splitlines()[-1])
+
+    assert (0, 2) == (bare.exit_code, wrong.exit_code)
+    assert 0 == tally["counts"].get("invalid_runs", 0)
+    assert "must be numbers with commas between" in wrong.stderr

@@ -22,7 +22,7 @@ class _Bench:
         self.watch.after_read()
 
     def off(self) -> None:
-        self.watch.before_write(OFF + b"\n")
+        self.watch.before_write(b"\n" + OFF + b"\n")
         self.world.switch(on=False)
         self.watch.look()
 
@@ -56,7 +56,7 @@ def test_reply_to_an_off_that_was_lost_is_no_excuse() -> None:
     """From the first order to go off, later replies do not count: 0.1 s for the query, 0.2 s until the second order."""
     bench = _Bench()
     bench.world.switch(on=True)
-    bench.watch.before_write(OFF + b"\n")
+    bench.watch.before_write(b"\n" + OFF + b"\n")
     bench.measure()
     bench.pass_time(0.2)
     bench.off()
