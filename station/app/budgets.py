@@ -53,7 +53,9 @@ def budgets_fact(found: RunBudgets) -> dict[str, object]:
             {
                 "characteristics": [each.first, each.second],
                 "shared": list(each.shared),
-                "largest_coefficient": each.coefficient,
+                "opposite": list(each.opposite) if each.signed else None,
+                "coefficient": each.coefficient if each.signed else None,
+                "largest_coefficient": abs(each.coefficient),
             }
             for each in found.correlations
         ],
@@ -76,6 +78,7 @@ def _budget_fact(budget: Budget, simulated: dict[str, Simulated]) -> dict[str, o
                 "standard_uncertainty": line.term.standard_uncertainty,
                 "degrees_of_freedom": _finite(line.term.degrees_of_freedom),
                 "share_of_variance": line.share,
+                "sign": line.term.sign or None,
             }
             for line in budget.lines
         ],

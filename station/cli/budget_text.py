@@ -10,8 +10,12 @@ from station.core.quantity import format_quantity
 
 if TYPE_CHECKING:
     from station.app.budgets import RunBudgets
-    from station.core.budget import Budget
+    from station.core.budget import Budget, Correlation
     from station.quality.propagation import Simulated
+
+
+_SENSE = {1: "up", -1: "down", 0: ""}
+"""Where the result goes if the term's cause reads too much."""
 
 
 def show_budgets(found: "RunBudgets") -> None:
@@ -22,7 +26,15 @@ def show_budgets(found: "RunBudgets") -> None:
     if found.correlations:
         click.echo("\nResults that share terms: their difference or ratio is better, or worse, known than they are.")
     for pair in found.correlations:
-        click.echo(f"  {pair.first} and {pair.second}: up to {pair.coefficient:.2f}, by {', '.join(pair.shared)}")
+        click.echo(f"  {pair.first} and {pair.second}: {_correlation(pair)}")
+
+
+def _correlation(pair: "Correlation") -> str:
+    """The coefficient with its sign; `opposite`: the cause moves the two in opposite senses."""
+    if not pair.signed:
+        return f"up to {pair.coefficient:.2f}, by {', '.join(pair.shared)}; signs are not on record"
+    by = (f"{name} (opposite)" if name in pair.opposite else name for name in pair.shared)
+    return f"{pair.coefficient:+.2f}, by {', '.join(by)}"
 
 
 def _show(budget: "Budget", simulated: "Simulated | None") -> None:
@@ -38,12 +50,13 @@ def _show(budget: "Budget", simulated: "Simulated | None") -> None:
             format_quantity(line.term.standard_uncertainty, unit, digits=3),
             _freedom(line.term.degrees_of_freedom),
             f"{line.share:.1%}",
+            _SENSE[line.term.sign],
         )
         for line in budget.lines
     ]
     u = format_quantity(budget.standard_uncertainty, unit, digits=3)
-    rows.append(("  combined", f"k = {budget.coverage_factor:.2f}", u, _freedom(budget.degrees_of_freedom), ""))
-    click.echo(table(("  term", "shape", "u", "degrees of freedom", "share of variance"), rows))
+    rows.append(("  combined", f"k = {budget.coverage_factor:.2f}", u, _freedom(budget.degrees_of_freedom), "", ""))
+    click.echo(table(("  term", "shape", "u", "degrees of freedom", "share of variance", "result"), rows))
     _show_meaning(budget, simulated)
 
 

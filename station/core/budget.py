@@ -13,7 +13,7 @@ DOMINANT_SHARE = 0.5
 MATTERS = 0.3
 """Correlations below this change a difference or a ratio of two results by little: (1 - 0.3)^0.5 = 0.84."""
 
-OWN = frozenset({"repeatability", "still warm", "fit"})
+OWN = frozenset({"repeatability", "still warm", "fit", "noise", "still climbing", "share", "nodes of the fit"})
 """Terms that each result has of its own: noise of its own readings."""
 
 
@@ -60,12 +60,16 @@ class Budget:
 
 @dataclass(frozen=True, slots=True)
 class Correlation:
-    """Two results of one run that share terms; `coefficient` is what these make at most, without its sign."""
+    """Two results of one run that share terms; negative: what moves one up moves the other down."""
 
     first: str
     second: str
     shared: tuple[str, ...]
     coefficient: float
+    signed: bool = False
+    """False: a sign is not on record (runs of older versions), and `coefficient` is the largest that it can be."""
+    opposite: tuple[str, ...] = ()
+    """Those of `shared` that move the two results in opposite senses."""
 
 
 def budget_of(result: Result) -> Budget | None:
@@ -127,26 +131,33 @@ def _with_shrunk(ordered: Sequence[Term], count: int, factor: float) -> float:
 def correlations_of(results: Iterable[Result]) -> tuple[Correlation, ...]:
     """Return which results of one run share so much that their difference or ratio must know it.
 
-    Terms of one name come from one cause (one meter, one source, one sensor): r = sum u_i(x) u_i(y) / u(x) u(y)
-    (GUM F.1.2.3). Signs are not on record, so this is the largest that it can be; against limits, one result
-    at a time, it does not matter.
+    Terms of one name come from one cause (one meter, one source, one sensor): r = sum s_i(x) s_i(y) u_i(x) u_i(y) /
+    u(x) u(y), s the terms' signs (GUM F.1.2.3). Where a sign is not on record it is the largest that it can be.
+    Against limits, one result at a time, correlations do not matter.
     """
     known = [each for each in results if each.status is ResultStatus.MEASURED and each.terms]
     found = []
     for place, first in enumerate(known):
         for second in known[place + 1 :]:
             pair = _correlation(first, second)
-            if pair is not None and pair.coefficient >= MATTERS:
+            if pair is not None and abs(pair.coefficient) >= MATTERS:
                 found.append(pair)
     return tuple(found)
 
 
 def _correlation(first: Result, second: Result) -> Correlation | None:
-    ours = {each.name: each.standard_uncertainty for each in first.terms if each.name not in OWN}
-    theirs = {each.name: each.standard_uncertainty for each in second.terms if each.name not in OWN}
-    shared = [name for name in ours if name in theirs]
+    ours = {each.name: each for each in first.terms if each.name not in OWN}
+    theirs = {each.name: each for each in second.terms if each.name not in OWN}
+    shared = tuple(name for name in ours if name in theirs)
     product = combine(first.terms)[0] * combine(second.terms)[0]
     if not shared or product == 0.0:
         return None
-    total = sum(ours[name] * theirs[name] for name in shared)
-    return Correlation(first.characteristic, second.characteristic, tuple(shared), min(1.0, total / product))
+    signs = {name: ours[name].sign * theirs[name].sign for name in shared}
+    signed = all(signs.values())
+    total = sum(
+        (signs[name] if signed else 1) * ours[name].standard_uncertainty * theirs[name].standard_uncertainty
+        for name in shared
+    )
+    opposite = tuple(name for name in shared if signs[name] < 0)
+    coefficient = max(-1.0, min(1.0, total / product))
+    return Correlation(first.characteristic, second.characteristic, shared, coefficient, signed, opposite)

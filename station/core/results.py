@@ -27,6 +27,9 @@ class Term:
     standard_uncertainty: float
     degrees_of_freedom: float = float("inf")
     shape: Shape = Shape.NORMAL
+    sign: int = 0
+    """Where the result goes if the term's cause (the meter, the thermometer) reads too much: 1 up, -1 down. Results of
+    one run that share a cause are correlated by it, with the product of their signs. 0: not known, or not shared."""
 
 
 @dataclass(frozen=True, slots=True)

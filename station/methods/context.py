@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from drivers.clock import Clock
@@ -134,13 +134,24 @@ def accuracy_term(
     instrument = context.bench.setup.instrument(kind)
     accuracies = () if instrument is None else instrument.accuracies
     width, shape = half_width(accuracies, quantity.value, value, frequency_hz=frequency_hz)
-    return width_term(name, width * abs(sensitivity), shape=Shape(shape))
+    return width_term(name, width * sensitivity, shape=Shape(shape))
 
 
 def width_term(name: str, half_width_value: float, *, shape: Shape = Shape.RECTANGULAR) -> Term:
-    """Return a term from a half width: a / sqrt 3 if rectangular, a / 2 if a is two standard deviations."""
+    """Return a term from a half width: a / sqrt 3 if rectangular, a / 2 if a is two standard deviations.
+
+    Its sign says where the result goes if the cause is at its upper end: negative for down.
+    """
     divisor = math.sqrt(3.0) if shape is Shape.RECTANGULAR else 2.0
-    return Term(name, half_width_value / divisor, math.inf, shape)
+    return Term(name, abs(half_width_value) / divisor, math.inf, shape, 1 if half_width_value >= 0.0 else -1)
+
+
+def scaled(term: Term, factor: float, *, name: str | None = None) -> Term:
+    """Return a term times a sensitivity, sign and all; under another name if one is given."""
+    sign = term.sign if factor >= 0.0 else -term.sign
+    return replace(
+        term, name=name or term.name, standard_uncertainty=term.standard_uncertainty * abs(factor), sign=sign
+    )
 
 
 def require_agreement(values: Sequence[float], *, within: float, instrument: str, what: str) -> None:

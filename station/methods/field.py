@@ -195,7 +195,7 @@ def _result(
             Quantity.CURRENT,
             step.drive_a,
             name="current",
-            sensitivity=value / step.drive_a,
+            sensitivity=-value / step.drive_a,
         ),
         accuracy_term(
             context,
@@ -227,13 +227,13 @@ def _position_terms(context: Context, height_m: float, value: float) -> tuple[Te
     if context.design_field is None:
         return ()
     design = design_profile(context.design_field, (height_m,))
-    slope = abs(design.per_height[0] / design.per_ampere[0]) * value
-    curvature = abs(design.per_lateral_squared[0] / design.per_ampere[0]) * value
+    slope = design.per_height[0] / design.per_ampere[0] * value
+    curvature = design.per_lateral_squared[0] / design.per_ampere[0] * value
     # Standard deviation of r^2 for r even within +-a: a^2 sqrt(1/5 - 1/9).
     lateral = curvature * _lateral_squared_m2(context) * (1 / 5 - 1 / 9) ** 0.5
     return (
         width_term("height setting", slope * context.bench.setup.fixture.height_half_width_m),
-        Term("lateral setting", lateral),
+        Term("lateral setting", abs(lateral), sign=1 if lateral >= 0.0 else -1),
     )
 
 

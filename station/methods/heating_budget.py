@@ -51,11 +51,13 @@ def bench_terms(context: Context, cold: Cold, rise_k: float) -> tuple[Term, ...]
     """Return what the bench leaves unknown of a winding's rise of `rise_k`, in K; the readings' noise is not in it."""
     fixture = context.bench.setup.fixture
     kelvins = context.plan.winding_constant_k + cold.ambient_degc
-    growth = abs(rise_k) / kelvins
+    growth = rise_k / kelvins
     terms: tuple[Term, ...] = (
         width_term("winding constant", growth * WINDING_CONSTANT_HALF_WIDTH),
-        width_term("contacts", abs(rise_k) * fixture.contact_half_width_ohm / cold.resistance_ohm),
-        width_term("cold winding against ambient", fixture.coil_temperature_half_width_k),
+        # In series hot and cold alike: the ratio of the two comes out nearer to 1.
+        width_term("contacts", -rise_k * fixture.contact_half_width_ohm / cold.resistance_ohm),
+        # A coil that was warmer than its ambient had less far to rise from.
+        width_term("cold winding against ambient", -fixture.coil_temperature_half_width_k),
         accuracy_term(
             context,
             "thermometer",
@@ -83,9 +85,9 @@ def require_fine_enough(context: Context, step: HeatingStep, cold: Cold, rise_k:
 
 
 def power_terms(context: Context, voltage_v: float, current_a: float) -> tuple[Term, ...]:
-    """Return what the source's accuracy leaves unknown of a power, relative."""
+    """Return what the source's accuracy leaves unknown of one over a power, relative."""
     return tuple(
-        accuracy_term(context, "source", quantity, value, name=f"source {name}", sensitivity=1.0 / value)
+        accuracy_term(context, "source", quantity, value, name=f"source {name}", sensitivity=-1.0 / value)
         for quantity, value, name in (
             (Quantity.VOLTAGE, voltage_v, "voltage"),
             (Quantity.CURRENT, current_a, "current"),

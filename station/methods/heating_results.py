@@ -22,7 +22,7 @@ from station.heating_fit.audit import Rise
 from station.heating_fit.candidates import NODE_RATIO
 from station.heating_fit.estimator import Estimate
 from station.heating_fit.settled import SettledRise
-from station.methods.context import Context, accuracy_term, measured, width_term
+from station.methods.context import Context, accuracy_term, measured, scaled, width_term
 from station.methods.heating_budget import bench_terms, power_terms
 from station.methods.heating_samples import Cold, Sample
 
@@ -77,9 +77,9 @@ def _rise_terms(context: Context, cold: Cold, level: Level) -> tuple[Term, ...]:
         own = (
             Term("noise", level.settled.standard_uncertainty_k),
             width_term("still climbing", level.settled.still_k),
-            Term("cold reading", level.estimate.offset_uncertainty_k),
+            Term("cold reading", level.estimate.offset_uncertainty_k, sign=-1),
         )
-    return (*own, width_term("heat of the cold look", level.own_heat_k), *bench_terms(context, cold, level.rise_k))
+    return (*own, width_term("heat of the cold look", -level.own_heat_k), *bench_terms(context, cold, level.rise_k))
 
 
 def _surface(
@@ -93,13 +93,18 @@ def _surface(
     share = sum(shares) / len(shares)
     spread = math.sqrt(sum((each - share) ** 2 for each in shares) / max(1, len(shares) - 1) / len(shares))
     terms = (
-        Term("winding's rise", abs(share) * (rise.standard_uncertainty or 0.0)),
+        Term("winding's rise", abs(share) * (rise.standard_uncertainty or 0.0), sign=1),
         Term("share", spread * level.rise_k, max(1.0, len(shares) - 1.0)),
         accuracy_term(
             context, "thermometer", Quantity.TEMPERATURE_COIL, last[-1].surface_degc, name="coil thermometer"
         ),
         accuracy_term(
-            context, "thermometer", Quantity.TEMPERATURE_AMBIENT, last[-1].ambient_degc, name="ambient thermometer"
+            context,
+            "thermometer",
+            Quantity.TEMPERATURE_AMBIENT,
+            last[-1].ambient_degc,
+            name="ambient thermometer",
+            sensitivity=-1.0,
         ),
     )
     name = surface_rise_name(level.drive, step.drive_quantity)
@@ -140,7 +145,7 @@ def _model(
     """Thermal resistance with its mounting, time constant, largest drive: from the highest level."""
     last = top.samples[-1]
     ratio = combine(_rise_terms(context, cold, top))[0] / max(top.rise_k, 0.1)
-    relative = (Term("rise", ratio), *power_terms(context, last.voltage_v, last.current_a))
+    relative = (Term("rise", ratio, sign=1), *power_terms(context, last.voltage_v, last.current_a))
     thermal = top.estimate.thermal_resistance_k_per_w
     if top.settled is not None:
         thermal = top.settled.rise_k / last.power_w
@@ -156,7 +161,8 @@ def _model(
     ]
     if step.mounting:
         name = thermal_resistance_name(step.mounting)
-        results.insert(0, measured(name, "K/W", thermal, _scaled(relative, thermal), messages=messages))
+        terms = tuple(scaled(each, thermal) for each in relative)
+        results.insert(0, measured(name, "K/W", thermal, terms, messages=messages))
     return tuple(results)
 
 
@@ -174,16 +180,10 @@ def _largest_drive(
     hot_ohm = cold.resistance_ohm * (k + step.temperature_limit_degc) / (k + cold.ambient_degc)
     by_voltage = step.drive_quantity == "voltage_v"
     drive = math.sqrt(power_w * hot_ohm) if by_voltage else math.sqrt(power_w / hot_ohm)
-    # Power and resistance enter by their roots; the source's gains are in both, so half is never too little.
-    return measured(
-        largest_drive_name(step), "V" if by_voltage else "A", drive, _scaled(relative, drive), messages=messages
-    )
-
-
-def _scaled(terms: Sequence[Term], factor: float) -> tuple[Term, ...]:
-    return tuple(
-        Term(each.name, each.standard_uncertainty * abs(factor), each.degrees_of_freedom, each.shape) for each in terms
-    )
+    # Power and resistance enter by their roots; the source's gains are in both, so half is never too little. A coil
+    # that seems to be cooled worse may be driven less: against the sign of the thermal resistance.
+    terms = tuple(scaled(each, -drive) for each in relative)
+    return measured(largest_drive_name(step), "V" if by_voltage else "A", drive, terms, messages=messages)
 
 
 def heating_trace(samples: Sequence[Sample], foretold: Sequence[tuple[float, float]]) -> Trace:

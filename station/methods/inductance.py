@@ -21,6 +21,7 @@ from station.methods.context import (
     good_value,
     measured,
     require_agreement,
+    scaled,
     spread_term,
 )
 from station.methods.ranges import impedance_range
@@ -95,12 +96,13 @@ def _results(
     noise_l = spread_term("repeatability", inductances)
     noise_r = spread_term("repeatability", resistances)
     terms_l = (_gain(basic, inductance_h), _phase(basic, inductance_h / quality), noise_l)
-    terms_r = (_gain(basic, resistance_ohm), _phase(basic, resistance_ohm * quality), noise_r)
+    # An angle read too large makes X of R: L up, R down (R + jX turned by d is R - X d + j(X + R d)).
+    terms_r = (_gain(basic, resistance_ohm), _phase(basic, -resistance_ohm * quality), noise_r)
     # The gain drops out of a quotient; a phase error moves L and R in opposite senses.
     terms_q = (
         _phase(basic, 1 + quality * quality),
-        _scaled(noise_l, quality / inductance_h),
-        _scaled(noise_r, quality / resistance_ohm),
+        scaled(noise_l, quality / inductance_h),
+        scaled(noise_r, quality / resistance_ohm),
     )
     return (
         measured(f"L{step.suffix}", "H", inductance_h, terms_l, messages=messages),
@@ -123,14 +125,9 @@ def _basic_accuracy(context: Context, inductance_h: float, frequency_hz: float) 
 
 
 def _gain(basic: Term, sensitivity: float) -> Term:
-    return _scaled(basic, sensitivity, name="meter gain")
+    return scaled(basic, sensitivity, name="meter gain")
 
 
 def _phase(basic: Term, sensitivity: float) -> Term:
-    return _scaled(basic, sensitivity, name="meter phase")
+    return scaled(basic, sensitivity, name="meter phase")
 
-
-def _scaled(term: Term, factor: float, *, name: str | None = None) -> Term:
-    return Term(
-        name or term.name, term.standard_uncertainty * abs(factor), term.degrees_of_freedom, term.shape
-    )

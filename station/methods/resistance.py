@@ -160,7 +160,8 @@ def _terms(
 ) -> tuple[Term, ...]:
     last = still[-1]
     per_ohm = value / last.resistance_ohm
-    per_kelvin = value / (context.plan.winding_constant_k + last.temperature_degc)
+    # A winding taken for too warm is reduced too far: R20 comes out low.
+    per_kelvin = -value / (context.plan.winding_constant_k + last.temperature_degc)
     return (
         accuracy_term(
             context,

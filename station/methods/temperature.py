@@ -21,7 +21,7 @@ def coil_temperature(readings: tuple[Reading, Reading]) -> float:
 
 
 def temperature_terms(context: Context, temperature_degc: float, per_kelvin: float) -> tuple[Term, ...]:
-    """Return what not knowing the winding's temperature does to a result; `per_kelvin` is its sensitivity."""
+    """Return what not knowing the winding's temperature does to a result; `per_kelvin` is its sensitivity, signed."""
     return (
         accuracy_term(
             context,
@@ -33,6 +33,6 @@ def temperature_terms(context: Context, temperature_degc: float, per_kelvin: flo
         ),
         width_term(
             "winding against thermometer",
-            abs(per_kelvin) * context.bench.setup.fixture.coil_temperature_half_width_k,
+            per_kelvin * context.bench.setup.fixture.coil_temperature_half_width_k,
         ),
     )

@@ -1,7 +1,8 @@
 """Transcripts, traces and uncertainty budgets as bytes, and back. Each has a format number beside it.
 
-Format 1, deflated by zlib (RFC 1950). A budget is JSON (UTF-8): it maps a characteristic to a list of [name,
-standard uncertainty, degrees of freedom or null for infinite, shape]. A transcript is one line of JSON, two
+Deflated by zlib (RFC 1950). A budget is JSON (UTF-8): in format 1 it maps a characteristic to a list of [name,
+standard uncertainty, degrees of freedom or null for infinite, shape]; format 2 adds the sign: 1 or -1 for where the
+result goes if the term's cause reads too much, 0 if that is not known. A transcript (format 1) is one line of JSON, two
 lists [[instrument, direction], ...] and [number of bytes, ...], one item a message; a line feed; the monotonic
 times as float64, least significant byte first; the bytes of all messages one after the other.
 """
@@ -19,6 +20,7 @@ from station.core.run_record import Trace, TranscriptMessage
 from station.errors import RecordError
 
 FORMAT = 1
+BUDGET_FORMAT = 2
 # Level 1: on real transcripts 10 % larger than level 6 at a quarter of the time.
 _LEVEL = 1
 # More than any honest transcript; a damaged or hostile blob can't fill the memory.
@@ -58,7 +60,7 @@ def unpack_transcript(number: int, data: bytes) -> tuple[TranscriptMessage, ...]
 
 
 def pack_budget(terms: Mapping[str, tuple[Term, ...]]) -> bytes:
-    """Return the `terms` of each characteristic in format 1."""
+    """Return the `terms` of each characteristic in the newest format."""
     return _pack({name: [_term_list(term) for term in each] for name, each in terms.items()})
 
 
@@ -69,7 +71,8 @@ def unpack_budget(number: int, data: bytes) -> dict[str, tuple[Term, ...]]:
         RecordError: another format, or damaged.
     """
     try:
-        return {name: tuple(_term(*each) for each in terms) for name, terms in dict(_unpack(number, data)).items()}
+        budget = dict(_unpack(number, data, newest=BUDGET_FORMAT))
+        return {name: tuple(_term(*each) for each in terms) for name, terms in budget.items()}
     except _DAMAGE as error:
         raise RecordError(f"an uncertainty budget is damaged: {error}") from error
 
@@ -96,30 +99,33 @@ def unpack_trace(name: str, shape: str, data: bytes) -> Trace:
     return Trace(name, tuple(columns))
 
 
-def _term_list(term: Term) -> list[str | float | None]:
+def _term_list(term: Term) -> list[str | float | int | None]:
     freedom = float(term.degrees_of_freedom)
     return [
         term.name,
         float(term.standard_uncertainty),
         None if freedom == math.inf else freedom,
         term.shape.value,
+        term.sign,
     ]
 
 
-def _term(name: str, uncertainty: float, freedom: float | None, shape: str) -> Term:
-    return Term(name, float(uncertainty), math.inf if freedom is None else float(freedom), Shape(shape))
+def _term(name: str, uncertainty: float, freedom: float | None, shape: str, sign: int = 0) -> Term:
+    if sign not in (-1, 0, 1):
+        raise ValueError(f"a sign is 1, -1 or 0; got {sign}")
+    return Term(name, float(uncertainty), math.inf if freedom is None else float(freedom), Shape(shape), int(sign))
 
 
 def _pack(content: object) -> bytes:
     return zlib.compress(json.dumps(content, separators=(",", ":")).encode(), _LEVEL)
 
 
-def _unpack(number: int, data: bytes) -> Any:
-    return json.loads(_inflate(number, data))
+def _unpack(number: int, data: bytes, *, newest: int) -> Any:
+    return json.loads(_inflate(number, data, newest=newest))
 
 
-def _inflate(number: int, data: bytes) -> bytes:
-    if number != FORMAT:
+def _inflate(number: int, data: bytes, *, newest: int = FORMAT) -> bytes:
+    if not 1 <= number <= newest:
         raise RecordError(f"format {number} is not known to this version. Install a newer one to read it.")
     inflater = zlib.decompressobj()
     try:

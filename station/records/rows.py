@@ -325,7 +325,7 @@ def _judgement(characteristic: str, row: Row) -> Judgement:
 
 def _budget_row(record: RunRecord) -> Row | None:
     terms = {clean(each.characteristic): each.terms for each in record.results if each.terms}
-    return {"format": blobs.FORMAT, "data": blobs.pack_budget(terms)} if terms else None
+    return {"format": blobs.BUDGET_FORMAT, "data": blobs.pack_budget(terms)} if terms else None
 
 
 def _trace_row(place: int, record: RunRecord) -> Row:

@@ -187,4 +187,8 @@ def test_budget_names_terms_what_dominates_and_what_would_halve_it(shop: Served)
     assert 1.0 == pytest.approx(sum(each["share_of_variance"] for each in r20["terms"]))
     assert fact["results"]["R20"]["expanded_uncertainty"] == pytest.approx(r20["expanded_uncertainty"])
     assert r20["expanded_uncertainty"] == pytest.approx(r20["monte_carlo_expanded_uncertainty"], rel=0.01)
-    assert any(each["characteristics"] == ["L", "Rs"] for each in fact["correlations"])
+    (phase,) = (each for each in fact["correlations"] if each["characteristics"] == ["Rs", "Q"])
+    assert phase["coefficient"] < -0.3
+    assert ["meter phase"] == phase["opposite"]
+    assert "Rs and Q: -" in text
+    assert "by meter phase (opposite)" in text

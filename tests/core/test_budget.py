@@ -114,6 +114,26 @@ def test_results_of_one_meter_are_correlated_by_what_they_share() -> None:
     assert 9.0 / math.sqrt(10.0 * 14.0) == pytest.approx(found.coefficient)
 
 
+def test_signs_on_record_make_the_coefficient_signed() -> None:
+    """One shared term in the same sense, one in the opposite: 4 - 9 of 13; a missing sign makes it a bound again."""
+    first = result(replace(METER, sign=1), replace(SHIFT, sign=1), name="L")
+    second = result(replace(METER, sign=-1), replace(SHIFT, sign=1), name="Rs")
+    (signed,) = correlations_of((first, second))
+    (bound,) = correlations_of((first, result(replace(METER, sign=-1), SHIFT, name="Rs")))
+
+    assert (True, ("meter",)) == (signed.signed, signed.opposite)
+    assert (4.0 - 9.0) / 13.0 == pytest.approx(signed.coefficient)
+    assert (False, 1.0) == (bound.signed, pytest.approx(bound.coefficient))
+
+
+def test_terms_in_opposite_senses_that_cancel_are_not_named() -> None:
+    """Equal shares, one in each sense: the two results are not correlated."""
+    other = replace(METER, name="other", sign=1)
+    first = result(replace(METER, sign=1), other, name="L")
+
+    assert () == correlations_of((first, result(replace(METER, sign=-1), other, name="Rs")))
+
+
 def test_results_that_share_little_are_not_named() -> None:
     """A tenth of the variance changes a difference by 5 %."""
     small = Term("meter", 0.3)

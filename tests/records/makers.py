@@ -149,7 +149,7 @@ def _result(name: str, r20_ohm: float | None) -> Result:
         degrees_of_freedom=float("inf"),
         expanded_uncertainty=value * 1.96e-3,
         terms=(
-            Term("LCR meter, of reading", value * 8e-4, shape=Shape.RECTANGULAR),
+            Term("LCR meter, of reading", value * 8e-4, shape=Shape.RECTANGULAR, sign=-1),
             Term("repeatability", value * 6e-4, 9.0),
         ),
         messages=(4, 9),
