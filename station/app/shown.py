@@ -50,6 +50,11 @@ class Shown:
     """What a person is asked to confirm, because the fixture can't see it."""
 
     @property
+    def driven(self) -> bool:
+        """Tell whether the coil may be driven now: never while a hand is asked to reach into the nest."""
+        return self.board.driven and not self.confirm
+
+    @property
     def plan(self) -> Plan | None:
         """The plan of the lot's part; while no lot is known, the only one released."""
         if len(self.plans) == 1:

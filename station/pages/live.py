@@ -55,8 +55,8 @@ class Verdict:
     because: str = ""
 
 
-def verdict(shown: Shown) -> Verdict:
-    """Return what the big tile says."""
+def verdict(shown: Shown, *, signed_in: bool = True) -> Verdict:
+    """Return what the big tile says: the decision, else whether a unit may be loaded."""
     board = shown.board
     if board.latched:
         return Verdict("invalid", "bench latched", because=board.latched)
@@ -72,7 +72,14 @@ def verdict(shown: Shown) -> Verdict:
     if board.phase is Phase.LOADING:
         return Verdict("action", "load")
     if board.phase is Phase.MEASURING:
-        return Verdict("driven", "driving") if board.driven else Verdict("action", "measuring")
+        if shown.confirm:
+            return Verdict("action", "your hand")
+        return Verdict("driven", "driving") if shown.driven else Verdict("action", "measuring")
+    if not signed_in:
+        return Verdict("action", "sign in")
+    against = shown.stands_against(datetime.now(UTC))
+    if against is not None:
+        return Verdict("invalid", "not ready", because=against.words)
     if shown.panel is not None and shown.panel.next is not None:
         return Verdict("action", shown.panel.next.name, f"next on panel {shown.panel.panel}")
     return Verdict("action", "scan")
@@ -83,6 +90,8 @@ def next_words(shown: Shown, *, signed_in: bool) -> str:
     board = shown.board
     if board.latched:
         return "Do not touch the coil. Switch the source off by hand, then call the engineer."
+    if board.hot is not None and not board.hot.driven and board.decided is None:
+        return "Hands off: the coil cools."
     if board.action and not (shown.panel and board.phase is Phase.DECIDED):
         return board.action
     if shown.bench is None:
@@ -147,7 +156,7 @@ def board_html(templates: Environment, shown: Shown, *, signed_in: bool) -> str:
     return templates.get_template("board.html").render(
         shown=shown,
         board=shown.board,
-        verdict=verdict(shown),
+        verdict=verdict(shown, signed_in=signed_in),
         next_words=next_words(shown, signed_in=signed_in),
         lines=lines(shown),
         profile=field_profile(shown.plan, shown.board.results, taken=shown.board.field),
@@ -212,5 +221,5 @@ def _asked(shown: Shown) -> dict[str, str | bool]:
 
 
 def _event(number: str, html: str, say: str, shown: Shown) -> str:
-    data = json.dumps({"html": html, "say": say, "refusal": shown.board.notice} | _asked(shown))
+    data = json.dumps({"html": html, "say": say, "refusals": shown.board.refusals} | _asked(shown))
     return f"id: {number}\nevent: board\ndata: {data}\n\n"

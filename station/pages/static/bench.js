@@ -6,7 +6,7 @@ const notice = document.getElementById("notice");
 const panel = document.getElementById("panel");
 const say = document.getElementById("say");
 const QUIET_MS = 3000; // the station gives a sign of life each second
-let refusal = "";
+let refusals = Number(board.dataset.refusals);
 let heard = performance.now();
 let began = 0;
 
@@ -43,8 +43,8 @@ function listen() {
     if (say.textContent !== told.say) say.textContent = told.say;
     document.getElementById("confirm").hidden = !told.confirm;
     panel.hidden = !told.panel;
-    if (told.refusal && told.refusal !== refusal) beep();
-    refusal = told.refusal;
+    if (told.refusals && told.refusals !== refusals) beep();
+    refusals = told.refusals;
     notice.textContent = "";
     connected(true);
   });
