@@ -102,3 +102,12 @@ def test_number_is_the_last_events() -> None:
     board = after(*(ring.add(each) for each in RUN))
 
     assert len(RUN) == board.number
+
+
+def test_same_refusal_twice_counts_twice() -> None:
+    """A wrong unit scanned again is refused aloud again; a stop by the operator's own key is told, too, once."""
+    refused = ScanRefused(text="x", words="of another lot")
+    boards = [after(refused), after(refused, refused), after(refused, ScanTaken(serial=SERIAL), ScanEnded(words=""))]
+
+    assert [1, 2, 1] == [each.refusals for each in boards]
+    assert 2 == after(refused, ScanEnded(words="it did not reach the nest")).refusals

@@ -133,6 +133,21 @@ def test_session_ends_when_nobody_is_there(tmp_path: Path) -> None:
     assert access.session(token) is None
 
 
+@pytest.mark.slow
+def test_page_that_nobody_is_at_is_told_that_it_is_signed_out(workplace: Workplace) -> None:
+    """The open event stream says so and ends; the page then asks for a badge. A scan after that is not taken."""
+    client = client_of(workplace)
+    client.post("/scan", data={"scan": "OP-07"})
+    access: Access = client.app.state.site.access  # type: ignore[attr-defined]
+    asked = iter(range(10_000))
+    began_s = access.now_s()
+    access.now_s = lambda: began_s + 400.0 * next(asked)
+    events = [line for line in client.get("/events").text.splitlines() if line.startswith("event: ")]
+
+    assert "event: signed-out" == events[-1]
+    assert 403 == client.post("/scan", data={"scan": "L2641-01-A01"}).status_code
+
+
 def test_next_badge_takes_over(workplace: Workplace) -> None:
     """The second badge's scan ends the first one's session."""
     client = client_of(workplace)
