@@ -98,8 +98,9 @@ def make(
             )
         else:
             names = set_names(station.records, lots[-1], len(found.sets))
-        picks = proposed_picks(units, found, names, lot_pockets(station.records, lots))
+        pockets = {} if target is None else lot_pockets(station.records, lots)
     if target is not None:
+        picks = proposed_picks(units, found, names, pockets)
         write_pick_list(target, picks, units.quantities)
         say(f"{target}: {len(picks)} units.")
     if as_json:

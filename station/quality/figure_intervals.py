@@ -7,6 +7,7 @@ typical value stands the mean. Two revisions are compared by these, not by the b
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,7 @@ from station.quality.sample import Sample
 from station.quality.tolerance import distribution_free_interval, normal_interval
 
 CONFIDENCE = 0.95
+_Bound = Callable[[float, float, str], float]
 _LOW, _HIGH = 0.5 - CONFIDENCE / 2, 0.5 + CONFIDENCE / 2
 
 
@@ -47,9 +49,8 @@ def figure_intervals(sample: Sample, lots: np.ndarray, *, coverage: float) -> Fi
 
     `lots`: a lot's label a value, shape (N,). With several lots the lot is a random effect.
     """
-    return FigureIntervals(
-        _end(sample, lots, coverage, "lower"), _typical(sample, lots), _end(sample, lots, coverage, "upper")
-    )
+    bound = _bound_of(sample, lots)
+    return FigureIntervals(_end(bound, coverage, "lower"), _typical(sample, lots), _end(bound, coverage, "upper"))
 
 
 def interval_of_change(before: Known | None, after: Known | None) -> tuple[float, float] | None:
@@ -80,22 +81,29 @@ def _typical(sample: Sample, lots: np.ndarray) -> Known | None:
     return Known(mean, mean - reach, mean + reach)
 
 
-def _end(sample: Sample, lots: np.ndarray, coverage: float, side: str) -> Known | None:
+def _end(bound: _Bound, coverage: float, side: str) -> Known | None:
     try:
-        middle, *ends = (_bound(sample, lots, 0.5 + coverage / 2, each, side) for each in (0.5, _LOW, _HIGH))
+        middle, *ends = (bound(0.5 + coverage / 2, each, side) for each in (0.5, _LOW, _HIGH))
     except StudyDataError:
         return None
     return Known(middle, min(middle, *ends), max(middle, *ends))
 
 
-def _bound(sample: Sample, lots: np.ndarray, coverage: float, confidence: float, side: str) -> float:
-    if np.unique(lots).size > 1:
-        found = promise_across_lots(sample, lots, coverage=coverage, confidence=confidence, side=side).interval
-    elif sample.size >= LEAST_VALUES and normality_test(sample).accepted:
-        found = normal_interval(sample, coverage=coverage, confidence=confidence, side=side)
-    else:
-        found = distribution_free_interval(sample, coverage=coverage, confidence=confidence, side=side)
-    end = found.lower if side == "lower" else found.upper
-    if end is None:
-        raise StudyDataError(f"no {side} bound")
-    return end
+def _bound_of(sample: Sample, lots: np.ndarray) -> _Bound:
+    """The one-sided bound of (coverage, confidence, side), by the route that fits the sample; chosen once."""
+    several = np.unique(lots).size > 1
+    normal = not several and sample.size >= LEAST_VALUES and normality_test(sample).accepted
+
+    def bound(coverage: float, confidence: float, side: str) -> float:
+        if several:
+            found = promise_across_lots(sample, lots, coverage=coverage, confidence=confidence, side=side).interval
+        elif normal:
+            found = normal_interval(sample, coverage=coverage, confidence=confidence, side=side)
+        else:
+            found = distribution_free_interval(sample, coverage=coverage, confidence=confidence, side=side)
+        end = found.lower if side == "lower" else found.upper
+        if end is None:
+            raise StudyDataError(f"no {side} bound")
+        return end
+
+    return bound
