@@ -59,7 +59,7 @@ def run_night(
     commits = CommitWatch()
     with TemporaryDirectory(prefix="coilgate-nightly-") as home, _station(Path(home), commits) as station:
         plan = read_plan(plan_path(scenario.plan))
-        simulated = simulation(scenario, seed, plan, faults=script.faults)
+        simulated = simulation(scenario, seed, plan, faults=script.faults if script.needs_wrappers else None)
         place = in_memory(simulated, station.stop)
         commits.look_at(place.bench.world, place.clock)
         utc = place.clock.utc_now()

@@ -13,6 +13,7 @@ from station.nightly.scenario import FaultSetup, Scenario, SweepSetup
 REPLACED_BY = (b"+9.91000E+37\n", b"nan\n", b"+1.23456E+00\n", b"\n")
 """What a replaced reply says."""
 
+UNPLUG = "unplug"
 OTHER_IDENTITY = b"INVENTED,OTHER,0,0"
 
 
@@ -40,6 +41,11 @@ class Script:
     def faults(self) -> tuple[Fault, ...]:
         """Faults that count the messages of the whole night."""
         return tuple(each.fault for each in self.mishaps if each.fault is not None and each.unit < 0)
+
+    @property
+    def needs_wrappers(self) -> bool:
+        """Tell whether anything here spoils an instrument's messages."""
+        return any(each.fault is not None or each.act == UNPLUG for each in self.mishaps)
 
     def acts(self) -> Mapping[int, frozenset[str]]:
         """What the operator does wrong, by unit."""

@@ -21,7 +21,7 @@ from station.nightly.commits import CommitWatch
 from station.nightly.drive_watch import DriveWatch
 from station.nightly.mishaps import SPACER_OFF_M, ScriptedHands
 from station.nightly.scenario import DRIVEN, SWEPT, Scenario
-from station.nightly.script import Mishap, Script
+from station.nightly.script import UNPLUG, Mishap, Script
 from station.nightly.tally import Counting
 from station.nightly.truth import bins_claiming, true_values
 
@@ -106,15 +106,21 @@ class Shift:
         strike = self._strikes.get(index) if first else None
         if strike is not None:
             self._arm(strike)
-        before = self._told_and_sent()
+        if index == 0 and first and self._strikes:
+            return self._take_counting(inspection, unit, acts)
         record = self._take(inspection, index, unit, acts)
-        if index == 0 and first:
-            now = self._told_and_sent()
-            self._messages = {
-                name: (told - before[name][0], sent - before[name][1]) for name, (told, sent) in now.items()
-            }
         if strike is not None:
             self._put_right(inspection)
+        return record
+
+    def _take_counting(self, inspection: Inspection, unit: CoilTruth, acts: frozenset[str]) -> RunRecord | None:
+        """Take the first unit and count the messages of its run: strikes of later ones have their place in them."""
+        before = self._told_and_sent()
+        record = self._take(inspection, 0, unit, acts)
+        now = self._told_and_sent()
+        self._messages = {
+            name: (told - before[name][0], sent - before[name][1]) for name, (told, sent) in now.items()
+        }
         return record
 
     def _told_and_sent(self) -> dict[str, tuple[int, int]]:
@@ -272,7 +278,7 @@ class _Midway:
             shift.place.hands.say("GUARD OPEN")
         if "hand_stop" in self.acts:
             shift.place.hands.say("HANDSTOP ON")
-        if "unplug" in self.acts:
+        if UNPLUG in self.acts:
             name = SWEPT[int(self.share * 1e3) % len(SWEPT)]
             shift.place.bench.wrappers[name].arm(Fault(name, FaultKind.HANG_UP_BEFORE))
         if "stop" in self.acts:
