@@ -9,6 +9,7 @@ import os
 import termios
 
 import serial
+from serial.tools import list_ports
 
 from drivers.errors import LinkOpenError
 from drivers.links.frame import SerialFrame, check_frame, parse_frame
@@ -50,6 +51,11 @@ def open_serial(
             "program holds it."
         ) from error
     return StreamLink(SerialPort(port), name=name, write_timeout=write_timeout, stop=stop)
+
+
+def serial_addresses() -> tuple[str, ...]:
+    """Return the addresses of the serial ports that this machine has, in order of name; nothing is opened."""
+    return tuple(sorted(f"ASRL{each.device}::INSTR" for each in list_ports.comports()))
 
 
 class SerialPort:

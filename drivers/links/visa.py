@@ -16,6 +16,7 @@ import os
 import socket
 import sys
 import termios
+import warnings
 from contextlib import ExitStack, suppress
 
 import pyvisa
@@ -79,6 +80,21 @@ def open_visa(
             "Check that the instrument is on, the address is right and no other program holds it."
         ) from error
     return StreamLink(port, name=name, write_timeout=write_timeout, stop=stop)
+
+
+def visa_addresses(*, backend: str = "@py") -> tuple[str, ...]:
+    """Return the message-based addresses that VISA finds on this machine and its network; serial ports apart.
+
+    Raises:
+        LinkOpenError: the backend is not installed.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what it could find with further libraries
+            found = pyvisa.ResourceManager(backend).list_resources("?*::INSTR")
+    except Exception as error:
+        raise LinkOpenError(f"VISA ({backend}) can't look for instruments: {_reason(error)}.") from error
+    return tuple(each for each in found if not each.upper().startswith("ASRL"))
 
 
 class DescriptorPort:

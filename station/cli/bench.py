@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from station.cli.bench_draft import draft
 from station.cli.main import EXIT_COULD_NOT, EXIT_FAIL, home_of
 from station.cli.output import emit, say
 from station.cli.soak import soak_table
@@ -25,6 +26,9 @@ _JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object a 
 @click.group()
 def bench() -> None:
     """Equipment: check a bench, verify it, simulate one, clear a latch."""
+
+
+bench.add_command(draft)
 
 
 @bench.command()

@@ -244,10 +244,11 @@ def _instrument_lines(instrument: InstrumentSetup) -> Iterator[str]:
     for accuracy in instrument.accuracies:
         yield ""
         yield "[[instrument.accuracy]]"
-        yield from _accuracy_lines(accuracy)
+        yield from accuracy_lines(accuracy)
 
 
-def _accuracy_lines(line: Accuracy) -> Iterator[str]:
+def accuracy_lines(line: Accuracy) -> Iterator[str]:
+    """Yield the lines of one `[[instrument.accuracy]]`, its header apart."""
     dimension = QUANTITIES[line.quantity]
     width = Dimension.TEMPERATURE_DIFFERENCE if dimension is Dimension.TEMPERATURE else dimension
     word = next(word for word, quantity in _WORDS.items() if quantity == line.quantity)
