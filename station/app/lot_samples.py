@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import compress
 
 import numpy as np
 
@@ -66,10 +67,10 @@ def lot_sample(
         words += " (readings from a file, not measured here)"
     if population == PASSED:
         words += " that pass and are not held"
-    kept = np.flatnonzero(wanted)
+    kept = wanted.tolist()
 
     def of(labels: tuple[str, ...]) -> tuple[str, ...]:
-        return tuple(labels[i] for i in kept)
+        return labels if wanted.all() else tuple(compress(labels, kept))
 
     return LotSample(
         source=f"lot {standing.lot}",

@@ -1,18 +1,17 @@
 """The units of a lot with their values, read from the records once, for pages that slice, draw and replay them."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from station.core.plan import Plan
 from station.core.plan_file import parse_plan
 from station.core.replay import Replay, StoredUnit, replay
 from station.core.results import Decision, Result, ResultStatus
 from station.records import Records
-
-_VALUE, _U95, _DECISION = "{} [{}]", "U95({}) [{}]", "{} [{}] decision"
-_U, _FREEDOM = "u({}) [{}]", "{} [{}] degrees of freedom"
+from station.records.lot_measured import RUN_COLUMNS, Cells, lot_measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,13 +35,22 @@ class LotUnit:
     run_id: str
     plan_hash: str
     opened_utc: datetime
-    results: tuple[Result, ...]
-    concession: str = ""
+    concession: str
     """By which it was accepted; then `decision` is FAIL."""
+    values: dict[str, float]
+    """Measured ones, by characteristic."""
+    cells: dict[tuple[str, str], Cells]
+    characteristics: tuple[tuple[str, str], ...]
+    """Name and unit symbol of every one that any unit of the lot has."""
 
     def value(self, characteristic: str) -> float | None:
         """Return a measured value, or None."""
-        return next((each.value for each in self.results if each.characteristic == characteristic), None)
+        return self.values.get(characteristic)
+
+    @property
+    def results(self) -> tuple[Result, ...]:
+        """Every result, made when it is asked for: a page that draws a lot needs none of them."""
+        return tuple(_result(each, self.cells.get(each, _NOTHING)) for each in self.characteristics)
 
     def stored(self, plan: Plan | None) -> StoredUnit:
         """Return what a replay needs; `plan` is what the unit was judged under."""
@@ -77,57 +85,34 @@ class Slice:
 
 def lot_units(records: Records, lot: str) -> list[LotUnit]:
     """Return the units of a lot, in order of their latest run. Raises `RecordError` for an unknown lot."""
-    with records.lot_rows(lot, with_u=True) as table:
-        names = [each.name for each in table.columns]
-        measured = [_split(each) for each in names if each.startswith("U95(")]
-        return [_unit(dict(zip(names, row, strict=True)), measured) for row in table.rows]
+    found = lot_measured(records, lot)
+    return [_unit(lot, run, cells, found.characteristics) for run, cells in zip(found.runs, found.results, strict=True)]
 
 
-def _split(column: str) -> tuple[str, str]:
-    name, _, unit = column.removeprefix("U95(").partition(") [")
-    return name, unit.removesuffix("]")
+_NOTHING: Cells = (None, None, None, None, None)
+_DECISIONS = {each.value: each for each in Decision}
 
 
-def _unit(row: dict[str, object], measured: Sequence[tuple[str, str]]) -> LotUnit:
-    words = {key: str(row[key] or "") for key in _TEXTS}
-    return LotUnit(
-        **words,
-        decision=Decision(str(row["decision"])),
-        bin_number=int(str(row["bin_number"] or 0)),
-        held=bool(row["held"]),
-        opened_utc=datetime.fromisoformat(str(row["opened_utc"])),
-        results=tuple(_result(row, *each) for each in measured),
-    )
+def _unit(
+    lot: str,
+    run: tuple[Any, ...],
+    cells: dict[tuple[str, str], Cells],
+    characteristics: tuple[tuple[str, str], ...],
+) -> LotUnit:
+    row = dict(zip(RUN_COLUMNS, run, strict=True))
+    row["decision"] = _DECISIONS[row["decision"]]
+    row["held"] = bool(row["held"])
+    row["opened_utc"] = datetime.fromisoformat(row["opened_utc"])
+    row["reason_code"], row["reason_words"] = row["reason_code"] or "", row["reason_words"] or ""
+    values = {name: cell[0] for (name, _), cell in cells.items() if cell[0] is not None}
+    return LotUnit(lot=lot, **row, values=values, cells=cells, characteristics=characteristics)
 
 
-_TEXTS = (
-    "serial",
-    "lot",
-    "panel",
-    "row",
-    "column",
-    "bin_name",
-    "concession",
-    "reason_code",
-    "reason_words",
-    "operator",
-    "bench",
-    "nest",
-    "run_id",
-    "plan_hash",
-)
-
-
-def _result(row: dict[str, object], name: str, unit: str) -> Result:
-    value, u, freedom, u95 = (_number(row[each.format(name, unit)]) for each in (_VALUE, _U, _FREEDOM, _U95))
+def _result(what: tuple[str, str], cells: Cells) -> Result:
+    value, u, freedom, u95, judged = cells
     if value is not None:
-        return Result(name, unit, ResultStatus.MEASURED, value, u, freedom, u95)
-    judged = row[_DECISION.format(name, unit)]
-    return Result(name, unit, ResultStatus.NOT_DUE if judged is None else ResultStatus.NOT_MEASURED)
-
-
-def _number(cell: object) -> float | None:
-    return float(cell) if isinstance(cell, int | float) else None
+        return Result(*what, ResultStatus.MEASURED, value, u, freedom, u95)
+    return Result(*what, ResultStatus.NOT_DUE if judged is None else ResultStatus.NOT_MEASURED)
 
 
 def slices(units: Iterable[LotUnit], key: str) -> list[Slice]:

@@ -15,18 +15,36 @@ from station.pages import svg
 from station.pages.site import later, needs, page, site_of
 from station.pages.words import KINDS, WORDS
 
+LOTS_A_PAGE = 40
+"""Each takes some milliseconds to count."""
+
 SLICED_BY = ("panel", "operator", "bench")
 
 
 @needs(None)
 async def lots(request: Request) -> Response:
-    """Every lot with its counts."""
+    """The newest lots with their counts (names count up), and by pages those before them."""
     records = site_of(request).workplace.station.records
-    summaries = await later(lambda: [records.lot_summary(each) for each in records.lots()])
+    names = (await later(every_lot, records))[::-1]
+    start = _start(request.query_params.get("from", ""), len(names))
+    shown = names[start : start + LOTS_A_PAGE]
+    on_record = {*await later(records.lots)}
+    summaries = await later(lambda: [records.lot_summary(each) for each in shown if each in on_record])
     found = [each for each in summaries if each.units]
     measured = {each.lot for each in found}
-    received = [each for each in await later(every_lot, records) if each not in measured]
-    return page(request, "lots.html", lots=found, received=received)
+    return page(
+        request,
+        "lots.html",
+        lots=found,
+        received=[each for each in shown if each not in measured],
+        start=start,
+        every=len(names),
+        step=LOTS_A_PAGE,
+    )
+
+
+def _start(text: str, every: int) -> int:
+    return min(int(text), max(0, every - 1)) if text.isascii() and text.isdecimal() and len(text) < 9 else 0
 
 
 @needs(None)

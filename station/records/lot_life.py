@@ -9,15 +9,16 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, select
 
 from station.core.lot_life import LotChange, LotEvent, LotLife, PlaceCount, apply, life_of
 from station.core.lot_tally import UnitStanding
 from station.core.results import Decision
-from station.core.run_record import Purpose
 from station.errors import RecordError
+from station.records.hot import Driver, Hot
+from station.records.lot_decisions import Decided, lot_decisions
 from station.records.repository import Records
-from station.records.schema import decision, hold, lot, run_opened, unit
+from station.records.schema import lot, unit
 from station.records.views import AuditEntry
 
 FORMAT = 1
@@ -67,50 +68,20 @@ def lot_unit_standings(records: Records, lot_name: str) -> tuple[UnitStanding, .
         lot_key = connection.scalar(select(lot.c.lot_key).where(lot.c.lot == lot_name))
         if lot_key is None:
             return ()
-        serials = connection.execute(select(unit.c.unit_key, unit.c.serial).where(unit.c.lot_key == lot_key)).all()
-        last = (
-            select(func.max(run_opened.c.run_key).label("run_key"))
-            .join(unit, unit.c.unit_key == run_opened.c.unit_key)
-            .join(decision, (decision.c.run_key == run_opened.c.run_key) & (decision.c.place == 0))
-            .where(unit.c.lot_key == lot_key, run_opened.c.purpose == Purpose.PRODUCTION.value)
-            .group_by(run_opened.c.unit_key)
-            .subquery()
-        )
-        decided = connection.execute(
-            select(run_opened.c.unit_key, decision.c.decision, decision.c.bin_number, decision.c.bin_name)
-            .add_columns(decision.c.concession)
-            .join(last, last.c.run_key == run_opened.c.run_key)
-            .join(decision, decision.c.run_key == last.c.run_key)
-            .order_by(decision.c.place)
-        ).all()
-        newest = (
-            select(func.max(hold.c.hold_key).label("hold_key"))
-            .join(unit, unit.c.unit_key == hold.c.unit_key)
-            .where(unit.c.lot_key == lot_key)
-            .group_by(hold.c.unit_key)
-            .subquery()
-        )
-        held = set(
-            connection.scalars(
-                select(hold.c.unit_key).join(newest, newest.c.hold_key == hold.c.hold_key).where(hold.c.held == 1)
-            )
-        )
-    # In order of place, so the latest decision on a run is what stays.
-    latest = {row.unit_key: row for row in decided}
-    found = []
-    for key, serial in serials:
-        row = latest.get(key)
-        found.append(
-            UnitStanding(
-                serial,
-                None if row is None else Decision(row.decision),
-                0 if row is None else row.bin_number,
-                "" if row is None else row.bin_name,
-                key in held,
-                row is not None and bool(row.concession) and row.decision == Decision.FAIL.value,
-            )
-        )
-    return tuple(found)
+        driver = Driver.of(connection)
+        units, found = _UNITS.tuples(driver, lot_key=lot_key), lot_decisions(driver, lot_key)
+    return tuple(_standing(serial, found.latest.get(key), key in found.held) for key, serial in units)
+
+
+_UNITS = Hot(
+    select(unit.c.unit_key, unit.c.serial).where(unit.c.lot_key == bindparam("lot_key")).order_by(unit.c.unit_key)
+)
+
+
+def _standing(serial: str, found: Decided | None, held: bool) -> UnitStanding:
+    if found is None:
+        return UnitStanding(serial, None, 0, "", held, conceded=False)
+    return UnitStanding(serial, Decision(found.decision), found.bin_number, found.bin_name, held, found.conceded)
 
 
 def _life(lot_name: str, entries: Iterable[AuditEntry]) -> LotLife:
