@@ -7,15 +7,24 @@ from station.app.workplace import Workplace
 from station.data import data_path
 
 PART = "IS-20"
+PLANS = ("IS-20", "IS-20-heating")
+"""The invented plans that can be begun on."""
 
 
-def open_simulated(workplace: Workplace, *, who: str, speed: float = 10.0, seed: int = 1) -> str:
-    """Open a simulated bench; return what stands against it, empty if it is open."""
+def open_simulated(
+    workplace: Workplace, *, who: str, speed: float = 10.0, seed: int = 1, plan_name: str = PART
+) -> str:
+    """Open a simulated bench; return what stands against it, empty if it is open.
+
+    `plan_name`: one of `PLANS`, released if no plan is.
+    """
+    if plan_name not in PLANS:
+        return f"There is no invented plan {plan_name[:40]!r}; there are {', '.join(PLANS)}."
     if workplace.shown.bench is not None:
         return f"Bench {workplace.shown.bench.name} is open already."
     records = workplace.station.records
     if not records.released_plans():
-        plan = read_plan(data_path(f"plans/{PART}.toml"))
+        plan = read_plan(data_path(f"plans/{plan_name}.toml"))
         utc = workplace.station.clock.utc_now()
         records.release_plan(plan, who=who, why="first release of the invented example", utc=utc)
         workplace.plans_changed()

@@ -93,14 +93,15 @@ def next_words(shown: Shown, *, signed_in: bool) -> str:
     if board.hot is not None and not board.hot.driven and board.decided is None:
         return "Hands off: the coil cools."
     if board.action and not (shown.panel and board.phase is Phase.DECIDED):
-        return board.action
+        return _by_key(board.action)
     if shown.bench is None:
         return "Open a bench."
     if not signed_in:
         return "Scan your badge."
     against = shown.stands_against(datetime.now(UTC))
     if against is not None:
-        return " ".join((board.action, against.remedy.replace(", then scan again", ""))).strip()
+        remedy = "" if against.remedy in board.action else against.remedy.replace(", then scan again", "")
+        return _by_key(" ".join((board.action, remedy)).strip())
     if shown.panel is not None:
         return " ".join((board.action, panel_words(shown.panel))).strip()
     return "Scan a unit." if shown.lot else "Scan the lot's traveller, or the first unit."
@@ -113,6 +114,11 @@ def hot_words(hot: NestHot) -> str:
     if hot.cool_by_utc is None:
         return f"Do not touch the coil until {by_reading} and this note is gone."
     by_clock = to_the_second(hot.cool_by_utc)
+def _by_key(words_said: str) -> str:
+    """On this page the reference units are one key away."""
+    return words_said.replace("Run the reference units", "Press Verify bench (F9) to run the reference units", 1)
+
+
     if not hot.driven and hot.reads_degc is None:
         return f"Do not touch the coil until {by_clock}: no thermometer can tell that it is cool earlier."
     return f"Do not touch the coil until {by_reading}; at {by_clock} at the latest."

@@ -7,7 +7,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from station.app.accounts import Role
-from station.app.setting_up import open_simulated
+from station.app.setting_up import PART, open_simulated
 from station.pages.access import SignInRefused
 from station.pages.site import COOKIE, form_of, later, needs, page, refused, session_of, site_of
 
@@ -36,10 +36,9 @@ async def simulate(request: Request) -> Response:
     if session is None or not session.role.includes(Role.ENGINEER):
         return refused(request, "An engineer opens a bench: sign in with a badge such as EN-02.", status=403)
     speed = form.get("speed", "10")
-    badge = session.badge
-    done = await later(
-        lambda: open_simulated(site.workplace, who=badge, speed=float(speed) if speed in ("1", "10", "100") else 10.0)
-    )
+    badge, plan_name = session.badge, form.get("plan", PART)
+    times = float(speed) if speed in ("1", "10", "100") else 10.0
+    done = await later(lambda: open_simulated(site.workplace, who=badge, speed=times, plan_name=plan_name))
     if done:
         return refused(request, done)
     response = RedirectResponse("/", 303)

@@ -14,6 +14,7 @@ from sim.bench import SOURCE
 from sim.faults import Fault, FaultKind
 from station.app.files import read_plan
 from station.app.hands import SimulatedHands
+from station.app.setting_up import open_simulated
 from station.app.simulated import Simulation, in_memory, served, write_bench_file
 from station.app.station import Station
 from station.app.workplace import Workplace
@@ -247,6 +248,21 @@ def test_nest_that_was_left_hot_is_shown_and_released(tmp_path: Path) -> None:
     assert (touch_degc, until, False) == (hot.touch_limit_degc, hot.cool_by_utc, hot.driven)
     assert "was NOT taken: the nest is hot" in notice
     assert 1 == len(runs)
+
+
+@pytest.mark.parametrize(("name", "methods"), [("IS-20", "field"), ("IS-20-heating", "heating")])
+def test_empty_home_can_begin_with_either_invented_plan(tmp_path: Path, name: str, methods: str) -> None:
+    """R, L and field, or self-heating; what is none of them is refused, and nothing is released."""
+    with workplace_on(tmp_path, bench=False) as workplace:
+        refused = open_simulated(workplace, who="EN-02", plan_name="../secrets")
+        before = workplace.station.records.released_plans()
+        trouble = open_simulated(workplace, who="EN-02", speed=100.0, plan_name=name)
+        plan = workplace.shown.plan
+
+    assert "There is no invented plan '../secrets'" in refused
+    assert ((), "") == (before, trouble)
+    assert plan is not None
+    assert methods in [each.method for each in plan.steps]
 
 
 def test_bench_is_opened_again_after_a_repair(tmp_path: Path) -> None:
