@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from station.core.panel import PanelWay, Place, PlaceState, begin, decided, go_to, missing, skip, state_of
+from station.core.panel import OPEN, PanelWay, Place, PlaceState, begin, decided, go_to, missing, skip, state_of
 from station.core.plan import Plan
 from station.core.plan_panel import panel_places
 from station.core.run_record import RunRecord
@@ -56,6 +56,17 @@ class PanelWalk:
         known = self._known(code, places)
         self._asked = ""
         return begin(code, found_lot, panel, places, known, unit_labels=plan.panel.unit_labels)
+
+    def open_serials(self, code: str, plans: Sequence[Plan], *, lot: str) -> list[str]:
+        """Return the serials of a panel's open places, for who goes through them in order.
+
+        Raises:
+            SerialError: as `take_up`; or units carry codes of their own, which must be scanned.
+        """
+        way = self.take_up(code, plans, lot=lot)
+        if way.unit_labels:
+            raise SerialError(f"on panel {code} each unit has a code of its own: scan these (unit measure -).")
+        return [each.serial for each in way.places if each.state in OPEN]
 
     def here(self, way: PanelWay) -> str:
         """Return the serial of the unit at the next place, for whoever says that it is the one.

@@ -38,7 +38,8 @@ for _command in (unit_place, unit_take_out, unit_tray):
 
 
 @unit.command()
-@click.argument("serials", nargs=-1, required=True, metavar="SERIAL... | -")
+@click.argument("serials", nargs=-1, metavar="SERIAL... | -")
+@click.option("--panel", default="", help="Panel's code instead of serials: its open places, row by row.")
 @click.option("--bench", "bench_file", type=click.Path(path_type=Path), help="Bench file. Never by default.")
 @click.option("--plan", "plan_file", type=click.Path(path_type=Path), help="Plan file; default: by serial.")
 @click.option("--operator", default="", help="Badge code, such as OP-07.")
@@ -63,6 +64,7 @@ for _command in (unit_place, unit_take_out, unit_tray):
 def measure(
     ctx: click.Context,
     serials: tuple[str, ...],
+    panel: str,
     bench_file: Path | None,
     plan_file: Path | None,
     operator: str,
@@ -76,11 +78,13 @@ def measure(
     """Measure units: scan, load, run, decision, bin; with a tray also the pocket, which goes on record.
 
     Serials come as arguments, or from the scanner (one a line) with "-". The scan of a tray's label between two
-    units takes up that tray.
+    units takes up that tray. With --panel, for coils without codes of their own, each place is asked for in turn;
+    what is decided or missing already is left out.
 
     \b
     Example: coilgate unit measure L2641-01-A01 --bench bench-1.toml --operator OP-07
              coilgate unit measure - --bench bench-1.toml --operator OP-07 --tray T7
+             coilgate unit measure --panel L2641-01 --bench bench-1.toml --operator OP-07
     Exit code: 0 all pass, 1 a unit is FAIL, 2 one was not measured or refused.
     """
     if bench_file is None:
@@ -88,6 +92,9 @@ def measure(
             "no bench is taken by default. Say which: --bench FILE\n"
             "For a simulated one, run in another terminal: coilgate bench simulate"
         )
+    if bool(serials) == bool(panel):
+        raise click.UsageError("say which units: SERIAL..., - for a scanner, or --panel CODE")
+    from station.app.panel_walk import PanelWalk
     from station.app.sorting import Sorting
     from station.cli.opening import open_stoppable
     from station.cli.telling import tell_progress
@@ -105,7 +112,12 @@ def measure(
         inspection.tell = tell_progress
         sorting = Sorting(station.records, station.clock.utc_now, trays=trays)
         inspection.place = sorting.place
-        worst = _measure_all(inspection, _scans(serials), request, sorting, as_json)
+        walk = PanelWalk(station.records, station.clock.utc_now)
+        plans = [each.plan for each in inspection.plans]
+        scans = walk.open_serials(panel, plans, lot=lot) if panel else _scans(serials)
+        worst = _measure_all(inspection, scans, request, sorting, as_json)
+        if panel:
+            say(f"panel {panel}: {walk.take_up(panel, plans, lot=lot).words}")
     ctx.exit(worst)
 
 

@@ -318,3 +318,20 @@ def test_the_demo_refuses_a_home_with_other_records(tmp_path: Path) -> None:
     assert 2 == done.returncode
     assert "home of its own" in done.stderr
     assert ["mine.txt"] == [each.name for each in tmp_path.iterdir()]
+
+
+def test_panel_is_gone_through_place_by_place(shop: Shop) -> None:
+    """Its open places in order, each by its own serial, and the summary; units with codes of their own are scanned."""
+    text = PLAN.read_text(encoding="utf-8").replace('rows = "A-H"', 'rows = "C"').replace('"01-12"', '"05-06"')
+    small, labelled = shop.home / "small.toml", shop.home / "labelled.toml"
+    small.write_text(text, encoding="utf-8")
+    labelled.write_text(text.replace("unit_labels = false", "unit_labels = true"), encoding="utf-8")
+    asked = ("unit", "measure", "--panel", "L2641-07", "--bench", str(shop.bench), "--json", "--plan")
+    done, refused = shop.run(*asked, str(small)), shop.run(*asked, str(labelled))
+    both = shop.run("unit", "measure", "L2641-07-C05", "--panel", "L2641-07", "--bench", str(shop.bench))
+
+    assert ["L2641-07-C05", "L2641-07-C06"] == [json.loads(line)["serial"] for line in done.stdout.splitlines()]
+    assert "panel L2641-07: 2 not measured" in done.stderr  # a plan that is not released passes nothing
+    assert "each unit has a code of its own: scan these (unit measure -)" in refused.stderr
+    assert "say which units: SERIAL..., - for a scanner, or --panel CODE" in both.stderr
+    assert [2, 2, 2] == [each.returncode for each in (done, refused, both)]
