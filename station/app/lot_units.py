@@ -48,6 +48,11 @@ class LotUnit:
         return self.values.get(characteristic)
 
     @property
+    def hour(self) -> str:
+        """The hour in which it was measured last, UTC, in words."""
+        return f"{self.opened_utc:%Y-%m-%d %H}:00"
+
+    @property
     def results(self) -> tuple[Result, ...]:
         """Every result, made when it is asked for: a page that draws a lot needs none of them."""
         return tuple(_result(each, self.cells.get(each, _NOTHING)) for each in self.characteristics)
@@ -116,7 +121,7 @@ def _result(what: tuple[str, str], cells: Cells) -> Result:
 
 
 def slices(units: Iterable[LotUnit], key: str) -> list[Slice]:
-    """Return how the parts of a lot did, by `panel`, `operator`, `bench` or `nest`."""
+    """Return how the parts of a lot did, by `panel`, `operator`, `bench`, `nest` or `hour`."""
     groups: dict[str, Counter[Decision]] = {}
     for each in units:
         groups.setdefault(str(getattr(each, key)), Counter())[each.decision] += 1

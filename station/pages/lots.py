@@ -12,13 +12,15 @@ from station.app.lot_units import LotUnit, causes, lot_units, plan_of, slices
 from station.core.plan import Characteristic, Plan
 from station.core.results import Decision
 from station.pages import svg
+from station.pages.lot_chart import shown_chart
 from station.pages.site import later, needs, page, site_of
 from station.pages.words import KINDS, WORDS
 
 LOTS_A_PAGE = 40
 """Each takes some milliseconds to count."""
 
-SLICED_BY = ("panel", "operator", "bench")
+SLICED_BY = ("panel", "bench", "nest", "operator", "hour")
+"""Attributes of a unit; `hour` is in UTC."""
 
 
 @needs(None)
@@ -57,6 +59,7 @@ async def lot(request: Request) -> Response:
     asked = {key: request.query_params[key] for key in SLICED_BY if request.query_params.get(key)}
     units = [each for each in every if all(getattr(each, key) == value for key, value in asked.items())]
     plan = await later(plan_of, records, units[-1].plan_hash) if units else None
+    charted = _charted(plan, request.query_params.get("chart", ""))
     return page(
         request,
         "lot.html",
@@ -67,7 +70,8 @@ async def lot(request: Request) -> Response:
         plan=plan,
         drawings=_drawings(plan, units),
         against=_against(plan, units),
-        order=_in_order(plan, units),
+        chart=await later(shown_chart, name, units, charted) if charted else None,
+        charted=[each.name for each in plan.characteristics] if plan else [],
         sliced={key: slices(every, key) for key in SLICED_BY},
         causes=causes(units),
         out=[each for each in units if each.decision is not Decision.PASS],
@@ -107,17 +111,11 @@ def _against(plan: Plan | None, units: list[LotUnit]) -> Markup:
     return svg.scatter(points, ("ohm", "H"), limits, title="L against R20, a point a unit")
 
 
-def _in_order(plan: Plan | None, units: list[LotUnit]) -> Markup:
-    """Draw R20 in order of measuring: drift and jumps show here and in no histogram."""
-    measured = [(each, x) for each in units if (x := each.value("R20")) is not None]
-    points = [
-        svg.Point(i, x, KINDS[each.decision], f"/units/{each.serial}", f"{each.serial}: {WORDS[each.decision]}")
-        for i, (each, x) in enumerate(measured, start=1)
-    ]
-    if plan is None:
-        return Markup("")
-    limits: tuple[svg.Limits, svg.Limits] = ((None, None), _limits(plan.characteristic("R20")))
-    return svg.scatter(points, ("1", "ohm"), limits, title="R20 in order of measuring, a point a unit")
+def _charted(plan: Plan | None, asked: str) -> Characteristic | None:
+    """Return the characteristic whose chart is shown: the one asked for, or the first one that has limits."""
+    if plan is None or not plan.characteristics:
+        return None
+    return plan.characteristic(asked) or plan.characteristics[0]
 
 
 def _map(units: list[LotUnit]) -> tuple[list[str], list[str], dict[tuple[str, str], list[LotUnit]]]:
