@@ -39,7 +39,9 @@ _UNIT_R_SD, _PANEL_R_SD = 0.004, 0.015
 _OTHER_PANEL_SD = np.array([0.02, 0.06])
 """Of width and sheet resistance from panel to panel of a lot (ours), unless the lot's R20 varies less."""
 
-_DRAWS = 4_096
+_DRAWS, _FEWER_DRAWS, _MANY, _AT_ONCE = 4_096, 512, 200, 512
+
+_WORTH_DIVIDING = 1e-4
 
 NARROW_PARTS = (Cause.NARROW_TRACK, Cause.THIN_COPPER, Cause.LOCAL)
 WIDE_PARTS = (Cause.WIDE_TRACK, Cause.THICK_COPPER)
@@ -73,14 +75,18 @@ class CopperParts:
 
         By draws of a fixed seed. One place never lowers it.
         """
-        noise = np.random.default_rng(1).standard_normal((_DRAWS, 3))
+        draws = _DRAWS if len(self.parts) <= _MANY else _FEWER_DRAWS
+        noise = np.random.default_rng(1).standard_normal((draws, 3))
+        sign = 1.0 if narrow else -1.0
         found = np.zeros_like(self.parts)
-        for row, (parts, covariance) in enumerate(zip(self.parts, self.covariance, strict=True)):
-            root = np.linalg.cholesky(covariance + 1e-12 * np.eye(3))
-            drawn = (parts + noise @ root.T) * (1.0 if narrow else -1.0)
+        for start in range(0, len(self.parts), _AT_ONCE):
+            some = slice(start, start + _AT_ONCE)
+            roots = np.linalg.cholesky(self.covariance[some] + 1e-12 * np.eye(3))
+            drawn = sign * (self.parts[some, None, :] + noise @ roots.transpose(0, 2, 1))
             if not narrow:
-                drawn[:, 2] = -np.inf
-            found[row] = np.bincount(drawn.argmax(axis=1), minlength=3) / _DRAWS
+                drawn[..., 2] = -np.inf
+            largest = drawn.argmax(axis=2)
+            found[some] = np.stack([(largest == part).mean(axis=1) for part in range(3)], axis=1)
         return found
 
 
@@ -108,16 +114,16 @@ def copper_parts(
     known = _informed(findings)
     if np.isfinite(panel_resistance):
         known = known.with_one(_PANEL_R, panel_resistance, float(np.hypot(_PANEL_R_SD, bench_sd)))
-    usual = panel_resistance if np.isfinite(panel_resistance) else 0.0
-    sd = float(np.hypot(_UNIT_R_SD, bench_sd))
-    parts, covariances = [], []
-    for each in resistance.tolist():
-        before = known.covariance.copy()
-        before[-1, -1] += (each - usual) ** 2
-        after = _Normal(known.mean, before).with_one(_UNIT_R, each, sd)
-        parts.append(_PARTS @ after.mean)
-        covariances.append(_PARTS @ after.covariance @ _PARTS.T)
-    return CopperParts(np.array(parts).reshape(-1, 3), np.array(covariances).reshape(-1, 3, 3))
+    odd = resistance - (panel_resistance if np.isfinite(panel_resistance) else 0.0)
+    # Each unit's one place may bring all that it is odd by: that is the only thing in which the units differ.
+    before = np.repeat(known.covariance[None], len(resistance), axis=0)
+    before[:, -1, -1] += odd**2
+    across = before @ _UNIT_R
+    innovation = across @ _UNIT_R + _UNIT_R_SD**2 + bench_sd**2
+    gain = across / innovation[:, None]
+    means = known.mean + gain * (resistance - _UNIT_R @ known.mean)[:, None]
+    after = before - gain[:, :, None] * across[:, None, :]
+    return CopperParts(means @ _PARTS.T, _PARTS @ after @ _PARTS.T)
 
 
 def middle_parts(findings: Sequence[CopperFinding], resistance: float, bench_sd: float) -> CopperParts:
@@ -167,7 +173,7 @@ def divided(probabilities: FloatArray, parts: CopperParts) -> FloatArray:
     found = probabilities.copy()
     for whole, names, narrow in ((Cause.NARROW, NARROW_PARTS, True), (Cause.WIDE, WIDE_PARTS, False)):
         place = CAUSES.index(whole)
-        rows = np.flatnonzero(found[:, place] > 0)
+        rows = np.flatnonzero(found[:, place] > _WORTH_DIVIDING)
         if not len(rows):
             continue
         shares = CopperParts(parts.parts[rows], parts.covariance[rows]).main(narrow=narrow)

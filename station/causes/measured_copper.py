@@ -104,15 +104,18 @@ def divide(copper: MeasuredCopper, serials: Sequence[str], panels: Sequence[str]
     """Return the causes (N, causes) of units with narrow or thin, wide or thick copper told apart as far as it is."""
     if not copper:
         return probabilities
-    found = probabilities.copy()
-    odd = found[:, [CAUSES.index(Cause.NARROW), CAUSES.index(Cause.WIDE)]].sum(axis=1) > 0
+    odd = probabilities[:, [CAUSES.index(Cause.NARROW), CAUSES.index(Cause.WIDE)]].sum(axis=1) > 0
     rows = np.flatnonzero(odd & np.isfinite(resistance))
     groups: dict[tuple[str, str], list[int]] = {}
     for row in rows.tolist():
         serial = serials[row] if serials[row] in copper.by_unit else ""
         groups.setdefault((serial, panels[row]), []).append(row)
+    parts, covariance = np.zeros((len(serials), 3)), np.zeros((len(serials), 3, 3))
     for (serial, panel), members in groups.items():
-        found[members] = divided(found[members], copper.parts_of(serial, panel, resistance[members]))
+        mine = copper.parts_of(serial, panel, resistance[members])
+        parts[members], covariance[members] = mine.parts, mine.covariance
+    found = probabilities.copy()
+    found[rows] = divided(found[rows], CopperParts(parts[rows], covariance[rows]))
     return found
 
 

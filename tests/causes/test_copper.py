@@ -11,7 +11,7 @@ from sim.lot import NO_DEFECTS, Lot, Spread
 from station.causes.copper import CopperFinding, copper_parts
 from station.causes.copper_findings import coupon_finding, thickness_finding, width_finding
 from station.causes.explain import LotExplanation, explain_lot, explain_unit
-from station.causes.kinds import Cause
+from station.causes.kinds import CAUSES, COPPER_HIGH, Cause
 from station.causes.level import ReferenceShift
 from station.causes.study import Study, study_of, unit_probabilities
 from station.coil import predict
@@ -123,6 +123,28 @@ def test_odd_unit_is_divided_by_its_own_widths_and_section(width: float, thickne
     assert cause is found.likeliest.cause, causes
     assert any("widths at 6 places" in each for each in found.evidence)
     assert any("against the drawing: width" in each for each in found.evidence)
+
+
+def test_copper_as_drawn_takes_what_is_odd_to_contact_and_warmth() -> None:
+    """A unit 12 % high whose widths and section are as drawn: where no contact was proved, that is the likelier by
+    far more than before anybody looked."""
+    study = _lot(1.0)
+    serial = study.findings.serials[5]
+    values = {name: column.copy() for name, column in study.findings.values.items()}
+    for name in ("R20", "Rs"):
+        values[name][5] = predict(IS_20).resistance_20_ohm * 1.12
+    findings, drawn = replace(study.findings, values=values), replace(DRAWN, contact_checked=False)
+    copper = (
+        _widths(serial, 1.0),
+        thickness_finding(serial, IS_20, [IS_20.copper_m] * 4, 0.2e-6, of_unit=True),
+    )
+    before, after = (
+        unit_probabilities(study_of(findings, drawn, reference=STEADY, copper=each))[5] for each in ((), copper)
+    )
+    contact = CAUSES.index(Cause.POOR_CONTACT)
+    high = [CAUSES.index(each) for each in COPPER_HIGH]
+
+    assert after[contact] / after[high].sum() > 3 * before[contact] / before[high].sum()
 
 
 def test_copper_as_drawn_and_r20_high_without_a_reference_unit_points_at_the_bench() -> None:
