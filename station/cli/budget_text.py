@@ -23,6 +23,8 @@ def show_budgets(found: "RunBudgets") -> None:
     for each in found.budgets:
         click.echo("")
         _show(each, found.simulated.get(each.characteristic))
+    if any(line.term.sign for each in found.budgets for line in each.lines):
+        click.echo("\nThe result goes there if the cause is too large: a meter reads too much, a sensor is too high.")
     if found.correlations:
         click.echo("\nResults that share terms: their difference or ratio is better, or worse, known than they are.")
     for pair in found.correlations:
@@ -56,7 +58,7 @@ def _show(budget: "Budget", simulated: "Simulated | None") -> None:
     ]
     u = format_quantity(budget.standard_uncertainty, unit, digits=3)
     rows.append(("  combined", f"k = {budget.coverage_factor:.2f}", u, _freedom(budget.degrees_of_freedom), "", ""))
-    click.echo(table(("  term", "shape", "u", "degrees of freedom", "share of variance", "result"), rows))
+    click.echo(table(("  term", "shape", "u", "degrees of freedom", "share of variance", "result goes"), rows))
     _show_meaning(budget, simulated)
 
 

@@ -106,8 +106,21 @@ class Assessment:
                 "Consumer's risk: share of all units that are out of tolerance and accepted. Producer's risk: share",
                 "that are within it and rejected. At limit: risk of one unit whose reading is on the acceptance limit,",
                 "no process known. r = 0 is simple acceptance; guard band w = r U (JCGM 106, 8.3.2).",
+                *self._as_plan(),
             ]
         )
+
+    def _as_plan(self) -> list[str]:
+        """How a plan states the largest risk; the band then follows each result's own u."""
+        if self.largest is None:
+            return []
+        percent, process = f"{100.0 * self.largest:g} %", self.process
+        return [
+            "",
+            "A plan that states it lets the band follow each result's own u (quantities with their unit there):",
+            f'guard = "specific risk {percent}"',
+            f'guard = "global risk {percent}, mean {process.mean:.6g}, standard deviation {process.deviation:.4g}"',
+        ]
 
     def _cells(self, risk: Risk) -> tuple[str, str, str, str, str, str]:
         return (

@@ -58,6 +58,7 @@ class ReportAsked:
             about=self.about.strip().rstrip("."),
             date_utc=marks.newest_utc if self.date is None else self.date.replace(tzinfo=UTC),
             simulated=self.simulated or marks.simulated,
+            unit=marks.unit,
             lower=lower,
             upper=upper,
         )

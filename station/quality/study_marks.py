@@ -1,6 +1,7 @@
 """What a study file says of itself beside its readings: whether they are simulated, and when they were made.
 
-Two columns, both optional: `simulated` (1, yes, true) and `utc` (ISO 8601). Files that people typed have neither.
+Three columns, all optional: `simulated` (1, yes, true), `utc` (ISO 8601) and `unit` (of the readings, such as ohm).
+Files that people typed have none.
 """
 
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from station.quality.csv_columns import Columns, read_columns, refuse
 
 SIMULATED_HEADER = "simulated"
 UTC_HEADER = "utc"
+UNIT_HEADER = "unit"
 
 _YES = frozenset({"1", "yes", "true", "simulated"})
 _NO = frozenset({"", "0", "no", "false"})
@@ -22,17 +24,30 @@ class StudyMarks:
 
     simulated: bool = False
     newest_utc: datetime | None = None
+    unit: str = ""
+    """Of the readings; empty if the file doesn't say."""
 
 
 def study_marks(text: str, file: str) -> StudyMarks:
     """Return the marks of a study file. Raises StudyError for fields that are neither empty nor understood."""
-    wanted = {SIMULATED_HEADER: SIMULATED_HEADER, UTC_HEADER: UTC_HEADER}
+    wanted = {each: each for each in (SIMULATED_HEADER, UTC_HEADER, UNIT_HEADER)}
     columns = read_columns(text, file, wanted, optional=tuple(wanted))
     mistakes: list[Mistake] = []
     simulated = _any_simulated(columns, mistakes)
     times = _times(columns, mistakes)
+    unit = _unit(columns, mistakes)
     refuse(mistakes)
-    return StudyMarks(simulated, max(times, default=None))
+    return StudyMarks(simulated, max(times, default=None), unit)
+
+
+def _unit(columns: Columns, mistakes: list[Mistake]) -> str:
+    found = ""
+    for row, text in enumerate(columns.fields.get(UNIT_HEADER, ())):
+        if found and text and text != found:
+            message = f"must be the same for all readings of a study; got {text[:40]!r} after {found!r}"
+            mistakes.append(columns.mistake(row, UNIT_HEADER, message))
+        found = found or text
+    return found
 
 
 def _any_simulated(columns: Columns, mistakes: list[Mistake]) -> bool:

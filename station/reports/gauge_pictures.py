@@ -17,11 +17,12 @@ if TYPE_CHECKING:
 _SIZE = 8
 
 
-def readings_picture(study: CrossedStudy, lower: float | None, upper: float | None) -> bytes:
+def readings_picture(study: CrossedStudy, lower: float | None, upper: float | None, *, unit: str = "") -> bytes:
     """Return SVG of all readings by unit, each appraiser a shape, with limits and +-U of one reading."""
     figure = new_figure(WIDTH, 3.3)
     axes = figure.subplots()
     draw_readings(axes, study, lower, upper)
+    axes.set_ylabel(_in("reading", unit))
     _print_size(axes)
     return svg_of(figure)
 
@@ -35,13 +36,17 @@ def shares_picture(study: CrossedStudy) -> bytes:
     return svg_of(figure)
 
 
+def _in(word: str, unit: str) -> str:
+    return f"{word}, {unit}" if unit else word
+
+
 def _print_size(axes: "Axes") -> None:
     axes.tick_params(labelsize=_SIZE)
     axes.xaxis.label.set_fontsize(_SIZE)
     axes.yaxis.label.set_fontsize(_SIZE)
 
 
-def type1_picture(values: np.ndarray, study: Type1) -> bytes:
+def type1_picture(values: np.ndarray, study: Type1, *, unit: str = "") -> bytes:
     """Return SVG of the readings in their order, the reference, and the share of the tolerance about it."""
     figure = new_figure(WIDTH, 2.9)
     axes = figure.subplots()
@@ -58,21 +63,23 @@ def type1_picture(values: np.ndarray, study: Type1) -> bytes:
     axes.axhline(study.bias.mean, color=COLOURS[1], linewidth=1.2, linestyle="-.", label="mean of the readings")
     axes.legend(fontsize=8, loc="lower right", bbox_to_anchor=(1.0, 1.0), frameon=False)
     axes.set_xlabel("reading")
-    axes.set_ylabel("value")
+    axes.set_ylabel(_in("value", unit))
     _print_size(axes)
     return svg_of(figure)
 
 
-def linearity_picture(study: Linearity, references: np.ndarray, readings: np.ndarray) -> bytes:
+def linearity_picture(study: Linearity, references: np.ndarray, readings: np.ndarray, *, unit: str = "") -> bytes:
     """Return SVG of the biases over their references, the line and its band."""
     figure = new_figure(WIDTH, 3.2)
     axes = figure.subplots()
     draw_linearity(axes, study, references, readings)
+    axes.set_xlabel(_in("reference", unit))
+    axes.set_ylabel(_in("bias", unit))
     _print_size(axes)
     return svg_of(figure)
 
 
-def stability_picture(study: Stability, occasions: tuple[str, ...]) -> bytes:
+def stability_picture(study: Stability, occasions: tuple[str, ...], *, unit: str = "") -> bytes:
     """Return SVG of the occasions' means with centre and limits; those outside are ringed."""
     figure = new_figure(WIDTH, 3.1)
     axes = figure.subplots()
@@ -86,6 +93,6 @@ def stability_picture(study: Stability, occasions: tuple[str, ...]) -> bytes:
     every = max(1, len(occasions) // 12)
     axes.set_xticks(place[::every], occasions[::every], rotation=45 if max(map(len, occasions)) > 4 else 0)
     axes.set_xlabel("occasion")
-    axes.set_ylabel("mean of the readings")
+    axes.set_ylabel(_in("mean of the readings", unit))
     _print_size(axes)
     return svg_of(figure)

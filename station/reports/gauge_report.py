@@ -66,6 +66,8 @@ class StudySource:
     lower: float | None = None
     upper: float | None = None
     """Tolerance limits, to draw; None where there is none or only a width is known."""
+    unit: str = ""
+    """Of the readings and of all that is in their unit; empty if it is not stated."""
 
 
 def crossed_document(study: CrossedStudy, source: StudySource) -> Document:
@@ -112,7 +114,7 @@ def _crossed_facts(study: CrossedStudy) -> tuple[tuple[str, str], ...]:
 def _readings_block(study: CrossedStudy, source: StudySource) -> Iterator[Block]:
     yield Heading("Readings by unit")
     yield Picture(
-        readings_picture(study, source.lower, source.upper),
+        readings_picture(study, source.lower, source.upper, unit=source.unit),
         f"All {study.readings.values.size} readings by unit, a shape an appraiser; figures are in the tables below.",
         "Each reading, units by their mean, a shape an appraiser; grey: mean ± U of one reading, U = 2 standard "
         "deviations of the gauge" + (_drawn_limits(source) and f"; dashed: {_drawn_limits(source)}") + ".",
@@ -168,7 +170,7 @@ def type1_document(study: Type1, system: SystemUncertainty | None, values: np.nd
             *_studied(source, facts),
             Heading("Readings in their order"),
             Picture(
-                type1_picture(values, study),
+                type1_picture(values, study, unit=source.unit),
                 "The readings in their order, with the reference and the share of the tolerance about it.",
                 f"Readings in their order; dashed: reference ± {study.share / 2:.0%} of the tolerance.",
             ),
@@ -231,7 +233,7 @@ def linearity_document(study: Linearity, references: np.ndarray, readings: np.nd
             *_studied(source, facts),
             Heading("Bias over the range"),
             Picture(
-                linearity_picture(study, references, readings),
+                linearity_picture(study, references, readings, unit=source.unit),
                 "Bias of each reading over its reference, with the fitted line and its band.",
                 "Bias of each reading over its reference; the line with its band, and zero.",
             ),
@@ -269,7 +271,7 @@ def stability_document(study: Stability, occasions: tuple[str, ...], source: Stu
             *_studied(source, facts),
             Heading("Chart"),
             Picture(
-                stability_picture(study, occasions),
+                stability_picture(study, occasions, unit=source.unit),
                 "Means by occasion, with centre and limits.",
                 "Means by occasion; dashed: limits of 3 standard deviations; ringed: outside.",
             ),
@@ -295,6 +297,7 @@ def _studied(source: StudySource, facts: tuple[tuple[str, str], ...]) -> Iterato
     yield Facts(
         (
             *((("About", source.about),) if source.about else ()),
+            *((("Unit of measurement", source.unit),) if source.unit else ()),
             ("Date", "not stated" if source.date_utc is None else source.date_utc.date().isoformat()),
             *facts,
             *((("Tolerance limits", limits),) if limits else ()),

@@ -10,6 +10,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from station.cli.gauge import gauge
+from station.core.guard_text import parse_guard
+from station.core.plan import Guard
 from station.errors import StationError, StudyError
 from tests.quality.published import (
     AIAG_ATTRIBUTE,
@@ -308,6 +310,17 @@ def test_risk_states_both_risks_and_the_bands_that_hold_one(tmp_path: Path) -> N
     assert "global <= 0.001" in _run(*RISK, "--largest-consumers-risk", "0.001").stdout
 
 
+def test_risk_says_what_a_plan_would_state() -> None:
+    """What it prints is what a plan takes, with units put in."""
+    text = _run(*RISK, "--largest-consumers-risk", "0.001").stdout
+    stated = [line.split('"')[1] for line in text.splitlines() if line.startswith("guard = ")]
+
+    assert ["specific risk 0.1 %", "global risk 0.1 %, mean 0, standard deviation 0.5"] == stated
+    assert Guard(0.0, specific_risk=0.001) == parse_guard(stated[0], "ohm")
+    with_units = stated[1].replace("mean 0", "mean 0 ohm").replace("0.5", "0.5 ohm")
+    assert Guard(0.0, global_risk=0.001, process_mean=0.0, process_deviation=0.5) == parse_guard(with_units, "ohm")
+
+
 def test_risk_takes_the_process_from_measured_values(tmp_path: Path) -> None:
     """Their spread less the measurement's own."""
     file = tmp_path / "lot.csv"
@@ -412,7 +425,7 @@ def test_report_of_a_simulated_file_is_marked_and_dated(tmp_path: Path) -> None:
     """By the file's own columns; `--date` and `--simulated` say it for files without them."""
     rows = aiag_csv().splitlines()
     file, report = tmp_path / "bench.csv", tmp_path / "study.html"
-    lines = [f"{rows[0]},simulated,utc", *(f"{row},1,2026-11-25T08:00:00Z" for row in rows[1:])]
+    lines = [f"{rows[0]},simulated,utc,unit", *(f"{row},1,2026-11-25T08:00:00Z,mm" for row in rows[1:])]
     file.write_text("\n".join(lines), encoding="utf-8")
     _run("study", str(file), "--report", str(report))
     own = report.read_text(encoding="utf-8")
@@ -422,6 +435,7 @@ def test_report_of_a_simulated_file_is_marked_and_dated(tmp_path: Path) -> None:
 
     assert [True, True] == ["SIMULATED" in own, "SIMULATED" in told]
     assert [True, True] == ["2026-11-25" in own, "2026-11-24" in told]
+    assert "<dt>Unit of measurement</dt><dd>mm</dd>" in own
 
 
 @pytest.mark.slow

@@ -26,6 +26,13 @@ def test_newest_time_is_the_files() -> None:
     assert datetime(2026, 11, 25, 7, tzinfo=UTC) == study_marks(text, "file.csv").newest_utc
 
 
+def test_unit_of_the_readings_is_one_for_all() -> None:
+    """A file in two units is no study."""
+    assert "ohm" == study_marks("value,unit\n7.9,ohm\n7.8,\n7.7,ohm\n", "file.csv").unit
+    with pytest.raises(StudyError, match="must be the same for all readings"):
+        study_marks("value,unit\n7.9,ohm\n7.8,mohm\n", "file.csv")
+
+
 def test_marks_that_are_not_understood_are_refused() -> None:
     """Each by its line: a mark that was meant and not read would pass simulated values for real ones."""
     with pytest.raises(StudyError) as raised:
