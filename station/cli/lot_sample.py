@@ -33,9 +33,7 @@ _PROBABILITIES = (0.95, 0.5, 0.1)
     show_default=True,
     help="Inspection level.",
 )
-@click.option(
-    "--severity", type=click.Choice(["normal", "tightened", "reduced"]), default="normal", show_default=True
-)
+@click.option("--severity", type=click.Choice(["normal", "tightened", "reduced"]), default="normal", show_default=True)
 @click.option("--seed", help="To repeat a recorded draw; a new one is made up otherwise.")
 @click.option("--record", is_flag=True, help="Put the draw on record, before anybody looks at the units.")
 @click.option("--who", help="Badge code, with --record.")
@@ -124,6 +122,7 @@ def _fact(drawn: "Draw", recorded: bool) -> dict[str, object]:
         "acceptance_number": plan.acceptance_number,
         "rejection_number": plan.rejection_number,
         "tables_checked": plan.checked,
+        "tables_basis": plan.basis.value,
         "fraction_accepted_with": {str(p): fraction_at(plan, p) for p in _PROBABILITIES},
         "seed": drawn.seed,
         "serials": list(drawn.serials),
@@ -145,6 +144,8 @@ def _text(drawn: "Draw", recorded: bool) -> str:
         f"Probability of acceptance: {risks}.",
     ]
     if not plan.checked:
-        lines.append("This part of the tables is from memory: compare it with the standard before you rely on it.")
+        lines.append(
+            f"This part of the tables {plan.basis.value}: look it up in the standard before a contract rests on it."
+        )
     lines += ["", *drawn.serials, "", f"Seed {drawn.seed}. {'On record.' if recorded else 'Not on record: --record.'}"]
     return "\n".join(lines)

@@ -19,7 +19,9 @@ from station.quality.sampling_tables import (
     LEVELS,
     LOT_ENDS,
     SAMPLE_SIZES,
+    Basis,
     Severity,
+    basis_of,
     cell,
     is_checked,
 )
@@ -39,7 +41,12 @@ class SamplingPlan:
     """Not above the lot: then the whole lot is inspected."""
     acceptance_number: int
     checked: bool
-    """Whether this part of the tables was checked against a printed text; else it is from memory."""
+    """Whether this part of the tables was compared with a printed text; `basis` says what else it rests on."""
+
+    @property
+    def basis(self) -> Basis:
+        """What this part of the tables rests on."""
+        return basis_of(self.aql_percent, self.severity)
 
     @property
     def rejection_number(self) -> int:

@@ -1,9 +1,12 @@
 """Tables of ISO 2859-1:1999: code letters (table 1) and single sampling plans (tables 2-A, 2-B, 2-C).
 
 The plan tables are written as what they are made of: the acceptance number depends on the sum of the two places, of
-the letter and of the AQL. Checked cell by cell against a printed text: code letters, and normal inspection for AQL 0.65
-to 10. The other AQLs of normal inspection, all of tightened and all of reduced are from memory: have the standard open
-before a contract depends on them; `Plan.checked` says which is which.
+the letter and of the AQL. `Basis` says what each part rests on. Compared cell by cell with a printed text: code
+letters, and normal inspection for AQL 0.65 to 10. Normal inspection below that follows by the tables' construction: sample sizes
+and AQLs both go up by the fifth root of ten, so sample size times AQL, which with the acceptance number rules the risk,
+stays what it is in the compared part (within 2 %; a test holds it). Tightened and reduced are from memory: held only to
+what must be so (tightened never kinder at the AQL, reduced never harder, both by the binomial distribution). Have the
+standard open before a contract depends on them.
 """
 
 from enum import StrEnum
@@ -65,6 +68,8 @@ _DIAGONALS: dict[Severity, tuple[int | str, ...]] = {
 
 _FIRST_SUM = 14
 
+_PRINTED_FROM = 0.65
+
 
 def cell(letter: int, aql: int, severity: Severity) -> int | str:
     """Return the acceptance number at the places of letter and AQL, or the arrow `up` or `down`."""
@@ -75,6 +80,21 @@ def cell(letter: int, aql: int, severity: Severity) -> int | str:
     return diagonal[place] if place < len(diagonal) else UP
 
 
+class Basis(StrEnum):
+    """What a part of the tables rests on."""
+
+    PRINTED = "was compared cell by cell with a printed text"
+    CONSTRUCTION = "follows from the printed part by the tables' construction, and was not itself compared with print"
+    MEMORY = "is from memory, and was not compared with print"
+
+
+def basis_of(aql: float, severity: Severity) -> Basis:
+    """Return what this part of the tables rests on. aql: percent nonconforming."""
+    if severity is not Severity.NORMAL:
+        return Basis.MEMORY
+    return Basis.PRINTED if aql >= _PRINTED_FROM else Basis.CONSTRUCTION
+
+
 def is_checked(aql: float, severity: Severity) -> bool:
     """Tell whether this part of the tables has been checked against a printed text."""
-    return severity is Severity.NORMAL and aql >= 0.65
+    return basis_of(aql, severity) is Basis.PRINTED

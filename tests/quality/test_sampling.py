@@ -14,7 +14,7 @@ from station.quality.sampling import (
     fraction_at,
     single_plan,
 )
-from station.quality.sampling_tables import AQLS, LETTERS, LEVELS, SAMPLE_SIZES, Severity, cell
+from station.quality.sampling_tables import AQLS, LETTERS, LEVELS, SAMPLE_SIZES, Basis, Severity, basis_of, cell
 from station.quality.switching import LotOutcome, SwitchingState, next_state
 from tests.quality.published_process import CODE_LETTERS, SINGLE_NORMAL
 
@@ -80,6 +80,54 @@ def test_tightened_is_never_kinder_and_reduced_never_larger(lot: int, aql: float
 
     assert acceptance_probability(tightened, quality) <= acceptance_probability(normal, quality) + 1e-12
     assert reduced.sample_size <= max(normal.sample_size, 2)
+
+
+def _products(severity: Severity, *, printed: bool) -> dict[int, list[float]]:
+    """Sample size times AQL (expected nonconforming units in the sample) by acceptance number."""
+    found: dict[int, list[float]] = {}
+    for letter, size in enumerate(SAMPLE_SIZES[severity]):
+        for place, aql in enumerate(AQLS):
+            number = cell(letter, place, severity)
+            if isinstance(number, int) and printed is (basis_of(aql, severity) is Basis.PRINTED):
+                found.setdefault(number, []).append(size * aql / 100)
+    return found
+
+
+def test_small_aqls_of_normal_inspection_follow_the_printed_parts_construction() -> None:
+    """Of each acceptance number sample size times AQL, on which alone the risk depends by Poisson's law, lies within
+    2 % of its range in the part that was compared with print (AQL 0.65 to 10)."""
+    printed, others = (_products(Severity.NORMAL, printed=each) for each in (True, False))
+
+    for number, products in others.items():
+        assert min(printed[number]) * 0.98 <= min(products), number
+        assert max(products) <= max(printed[number]) * 1.02, number
+    assert {0, 1, 2, 3, 5, 7, 10, 14} == set(others)
+
+
+def test_letter_k_at_aql_0_10_is_as_transcribed() -> None:
+    """The one small AQL of a transcribed look-up: letter K, n = 125, Ac = 0 (ISO 2859-1:1999, table 2-A)."""
+    assert 125 == SAMPLE_SIZES[Severity.NORMAL][LETTERS.index("K")]
+    assert 0 == cell(LETTERS.index("K"), AQLS.index(0.10), Severity.NORMAL)
+
+
+@pytest.mark.parametrize("letter", range(len(LETTERS)))
+def test_risks_of_one_letter_are_ordered_by_severity(letter: int) -> None:
+    """At the AQL reduced accepts no less often than normal (to half a point), and tightened no more often; binomial."""
+    for place, aql in enumerate(AQLS):
+        chances = []
+        for severity in (Severity.TIGHTENED, Severity.NORMAL, Severity.REDUCED):
+            number = cell(letter, place, severity)
+            if isinstance(number, int):
+                chances.append(float(acceptance_probability(_plan(SAMPLE_SIZES[severity][letter], number), aql / 100)))
+
+        assert chances == pytest.approx(sorted(chances), abs=5e-3), (LETTERS[letter], aql)
+
+
+def test_part_from_memory_says_so() -> None:
+    """Each plan names what it rests on."""
+    assert Basis.PRINTED is single_plan(1000, 1.0).basis
+    assert Basis.CONSTRUCTION is single_plan(1000, 0.25).basis
+    assert Basis.MEMORY is single_plan(1000, 1.0, severity=Severity.TIGHTENED).basis
 
 
 def test_unknown_aql_is_refused_with_the_list() -> None:
