@@ -49,7 +49,10 @@ def figure_intervals(sample: Sample, lots: np.ndarray, *, coverage: float) -> Fi
 
     `lots`: a lot's label a value, shape (N,). With several lots the lot is a random effect.
     """
-    bound = _bound_of(sample, lots)
+    try:
+        bound = _bound_of(sample, lots)
+    except StudyDataError:  # values that don't vary
+        return FigureIntervals(None, _typical(sample, lots), None)
     return FigureIntervals(_end(bound, coverage, "lower"), _typical(sample, lots), _end(bound, coverage, "upper"))
 
 

@@ -54,6 +54,13 @@ def test_few_values_that_are_not_normal_say_nothing_of_the_ends() -> None:
     assert found.typical is not None
 
 
+def test_values_that_do_not_vary_say_nothing_of_the_ends() -> None:
+    """Where nothing varies there is no distribution to speak of."""
+    found = figure_intervals(_sample(np.full(60, 8.0)), ONE_LOT, coverage=0.99)
+
+    assert (None, Known(8.0, 8.0, 8.0), None) == (found.minimum, found.typical, found.maximum)
+
+
 def test_change_of_even_intervals_adds_in_squares() -> None:
     """3 and 4 make 5."""
     assert (-4.0, 6.0) == pytest.approx(interval_of_change(Known(10.0, 7.0, 13.0), Known(11.0, 7.0, 15.0)))
