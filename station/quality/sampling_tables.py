@@ -2,11 +2,11 @@
 
 The plan tables are written as what they are made of: the acceptance number depends on the sum of the two places, of
 the letter and of the AQL. `Basis` says what each part rests on. Compared cell by cell with a printed text: code
-letters, and normal inspection for AQL 0.65 to 10. Normal inspection below that follows by the tables' construction: sample sizes
-and AQLs both go up by the fifth root of ten, so sample size times AQL, which with the acceptance number rules the risk,
-stays what it is in the compared part (within 2 %; a test holds it). Tightened and reduced are from memory: held only to
-what must be so (tightened never kinder at the AQL, reduced never harder, both by the binomial distribution). Have the
-standard open before a contract depends on them.
+letters, and normal inspection for AQL 0.65 to 10. Normal inspection below that follows by the tables' construction:
+sample sizes and AQLs both go up by the fifth root of ten, so sample size times AQL, which with the acceptance number
+rules the risk, stays what it is in the compared part (within 2 %; a test holds it). Tightened and reduced are from
+memory: held only to what must be so (tightened never kinder at the AQL, reduced never harder, both by the binomial
+distribution). Have the standard open before a contract depends on them.
 """
 
 from enum import StrEnum
