@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 from station.app.accounts import Accounts
 from station.app.workplace import Workplace
 from station.pages import (
+    causes,
     concessions,
     copper,
     equipment,
@@ -57,6 +58,7 @@ def make_application(
         *units.ROUTES,
         *held.ROUTES,
         *concessions.ROUTES,
+        *causes.ROUTES,
         *plans.ROUTES,
         *equipment.ROUTES,
         *gauge.ROUTES,

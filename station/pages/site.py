@@ -50,6 +50,8 @@ def make_templates() -> Environment:
         result=words.result,
         percent=words.percent,
         share=words.share,
+        likelihood=words.likelihood,
+        freedom=words.freedom,
         moment=words.moment,
         clock_time=words.clock_time,
     )

@@ -6,6 +6,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from station.app.accounts import Role
+from station.app.budgets import ADVICE, budgets_of
 from station.app.lot_units import plan_of
 from station.core.plan import Plan
 from station.core.run_record import RunRecord, Trace
@@ -59,6 +60,8 @@ async def unit(request: Request) -> Response:
         held=await later(records.is_held, serial),
         decisions=await later(records.later_decisions, asked) if asked else (),
         rulers=_rulers(plan, record),
+        budgets=await later(budgets_of, record.results) if record else None,
+        advice=ADVICE,
         judged={each.characteristic: each for each in record.judgements} if record else {},
         profile=field_profile(plan, record.results) if record else Markup(""),
         curves=[drawn for each in record.traces for drawn in _curves(each)] if record else [],

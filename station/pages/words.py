@@ -81,6 +81,16 @@ def share(fraction: float) -> str:
     return "below 1 ppm" if fraction < 1e-6 else f"{1e6 * fraction:.3g} ppm"
 
 
+def likelihood(probability: float) -> str:
+    """Return a probability in whole per cent; never 0 or 100, which no list of causes can claim."""
+    return f"{min(99, max(1, round(100 * probability)))} %"
+
+
+def freedom(value: float) -> str:
+    """Return degrees of freedom, or a factor that may be infinite."""
+    return "∞" if value > 1e9 else f"{value:.0f}" if value >= 100 else f"{value:.3g}"
+
+
 def moment(when: datetime) -> str:
     """Return a time with its date, in the bench's own time zone, with the offset."""
     return when.astimezone().strftime("%Y-%m-%d %H:%M UTC%z")
