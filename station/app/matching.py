@@ -8,6 +8,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 
@@ -20,7 +21,8 @@ from station.records import AuditEntry, Records
 from station.records.standing import lot_standing
 
 ACTION = "record sets"
-_FORMAT = 1
+DISSOLVE = "dissolve sets"
+_FORMAT, _DISSOLVED_FORMAT = 1, 2
 _SUBJECT = "matched sets"
 """One subject for all lots: a set may have units of several, and one entry is one transaction."""
 
@@ -133,7 +135,9 @@ def propose_classes(units: Candidates, size: int) -> SetClasses:
 
 def set_names(records: Records, lot: str, count: int) -> tuple[str, ...]:
     """Return names for `count` new sets under a lot's name, after those on record: L2641-S0001, ..."""
-    first = 1 + sum(name.startswith(_stem(lot)) for name in sets_on_record(records))
+    # A dissolved set's name is never given again: its label may still lie about.
+    given = {name for entry in _entries(records.audit_entries(subject=_SUBJECT)) for name in entry.get("sets", ())}
+    first = 1 + sum(name.startswith(_stem(lot)) for name in given)
     return tuple(f"{_stem(lot)}{first + i:04d}" for i in range(count))
 
 
@@ -191,18 +195,44 @@ def sets_on_record(records: Records, *, lot: str = "") -> Mapping[str, tuple[str
 
 def recorded_sets(records: Records, *, lot: str = "") -> tuple[RecordedSet, ...]:
     """Return the recorded sets, or those made from a lot, oldest first. Raises as `sets_on_record`."""
-    sets: list[RecordedSet] = []
-    for each in records.audit_entries(subject=_SUBJECT):
-        entry = json.loads(each.why)
-        if entry.get("format") != _FORMAT:
-            raise RecordError("matched sets were recorded by a newer version. Update coilgate.")
-        lots, tolerances = tuple(entry["lots"]), tuple(entry["tolerances"].items())
-        if not lot or lot in lots:
-            sets += [
-                RecordedSet(name, tuple(serials), lots, tolerances, each.who, each.utc)
-                for name, serials in entry["sets"].items()
-            ]
-    return tuple(sets)
+    entries = records.audit_entries(subject=_SUBJECT)
+    sets: dict[str, RecordedSet] = {}
+    for each, entry in zip(entries, _entries(entries), strict=True):
+        for name in entry.get("dissolved", ()):
+            sets.pop(name, None)
+        for name, serials in entry.get("sets", {}).items():
+            lots, tolerances = tuple(entry["lots"]), tuple(entry["tolerances"].items())
+            sets[name] = RecordedSet(name, tuple(serials), lots, tolerances, each.who, each.utc)
+    return tuple(each for each in sets.values() if not lot or lot in each.lots)
+
+
+def dissolve_sets(records: Records, names: Sequence[str], *, who: str, why: str, utc: datetime) -> tuple[str, ...]:
+    """Put on record that sets are no more; return their units, which are free again if they are good.
+
+    All or nothing. Raises RecordError without who or why, or for a name that is no set on record.
+    """
+    if not who.strip() or not why.strip():
+        raise RecordError("a set is dissolved by somebody, for a reason: say --who and --why.")
+    freed: list[str] = []
+
+    def make(_before: tuple[AuditEntry, ...]) -> AuditEntry:
+        sets = sets_on_record(records)
+        unknown = [each for each in names if each not in sets]
+        if unknown:
+            raise RecordError(f"set {unknown[0]!r} is not on record. List them: coilgate sets show LOT")
+        freed[:] = [serial for name in dict.fromkeys(names) for serial in sets[name]]
+        entry = {"format": _DISSOLVED_FORMAT, "why": why, "dissolved": list(dict.fromkeys(names))}
+        return AuditEntry(utc, who, DISSOLVE, _SUBJECT, json.dumps(entry))
+
+    records.audit_from(_SUBJECT, make)
+    return tuple(freed)
+
+
+def _entries(entries: Sequence[AuditEntry]) -> list[dict[str, Any]]:
+    found = [json.loads(each.why) for each in entries]
+    if any(each.get("format") not in (_FORMAT, _DISSOLVED_FORMAT) for each in found):
+        raise RecordError("matched sets were recorded by a newer version. Update coilgate.")
+    return found
 
 
 def _stem(lot: str) -> str:

@@ -8,7 +8,7 @@ import click
 from station.cli.output import emit, say
 from station.cli.sets_assemble import assemble
 from station.cli.sets_drive import drive
-from station.cli.sets_paper import labels, pick
+from station.cli.sets_paper import dissolve, labels, pick
 
 if TYPE_CHECKING:
     from station.app.matching import Candidates
@@ -35,6 +35,7 @@ sets.add_command(assemble)
 sets.add_command(drive)
 sets.add_command(pick)
 sets.add_command(labels)
+sets.add_command(dissolve)
 
 
 @sets.command()

@@ -1,4 +1,4 @@
-"""`coilgate sets pick` and `sets labels`: what people put recorded sets together with."""
+"""`coilgate sets pick`, `labels`, `dissolve`: what people do with recorded sets."""
 
 from pathlib import Path
 
@@ -99,3 +99,25 @@ def labels(
         emit({"lot": lot, "labels": count, "file": str(target)})
         return
     click.echo(f"{target}: {count} labels, 21 a sheet. Print at 100 %.")
+
+
+@click.command()
+@click.argument("names", metavar="SET...", nargs=-1, required=True)
+@click.option("--who", required=True, help="Badge code.")
+@click.option("--why", required=True, help="In words, for the record.")
+@_AS_JSON
+@click.pass_context
+def dissolve(ctx: click.Context, names: tuple[str, ...], who: str, why: str, as_json: bool) -> None:
+    """Take recorded sets apart, such as one that lost a unit: the good units are free for others. No name comes again.
+
+    Example: coilgate sets dissolve L2641-S0007 --who EN-02 --why "one unit was dropped"
+    """
+    from station.app.matching import dissolve_sets
+    from station.cli.opening import open_station
+
+    with open_station(ctx) as station:
+        freed = dissolve_sets(station.records, names, who=who, why=why, utc=station.clock.utc_now())
+    if as_json:
+        emit({"dissolved": list(names), "units": list(freed)})
+        return
+    click.echo(f"Dissolved: {', '.join(names)}. No longer in a set: {'  '.join(freed)}")

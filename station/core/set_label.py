@@ -26,7 +26,11 @@ def set_label_text(
     head = [f"set {name}", f"lot {', '.join(lots)}", f"part {part}"]
     tail = [each for each in (values, SIMULATED if simulated else "") if each]
     whole = "; ".join([*head, f"units {', '.join(serials)}", *tail])
-    return whole if len(whole) <= LONGEST else "; ".join([*head, f"{len(serials)} units", *tail])[:LONGEST]
+    # A serial with our own punctuation in it would be read back as two.
+    plain = not any(mark in each for each in serials for mark in ",;")
+    if plain and len(whole) <= LONGEST:
+        return whole
+    return "; ".join([*head, f"{len(serials)} units", *tail])[:LONGEST]
 
 
 def read_set_label(text: str) -> SetLabel | None:

@@ -193,6 +193,39 @@ def test_complete_set_leaves_its_trays_when_somebody_says_so(home: Path) -> None
     assert [None] * 3 == after
 
 
+def test_dissolved_set_frees_its_units_and_keeps_its_name(home: Path) -> None:
+    """They are proposed again, under a new name; the old label fits no set any more; all of it in the chain."""
+    made = _facts(home, "sets", "make", "L2641", *RECORD)
+    first, last = made["sets"][0], made["sets"][-1]["set"]
+    freed = _facts(home, "sets", "dissolve", first["set"], "--who", "EN-02", "--why", "dropped one")
+    again = _facts(home, "sets", "make", "L2641", *RECORD)
+    shown = _facts(home, "sets", "show", "L2641")["sets"]
+    old = _run(home, "sets", "assemble", _label(first["set"], first["serials"])).exception
+    with Records.open(home) as records:
+        sound = records.check().sound
+
+    assert first["serials"] == freed["units"]
+    assert [f"{last[:-4]}{int(last[-4:]) + 1:04d}"] == [each["set"] for each in again["sets"]]
+    assert set(first["serials"]) <= {*again["sets"][0]["serials"], *again["left"]}
+    assert first["set"] not in shown
+    assert isinstance(old, RecordError)
+    assert sound
+
+
+def test_only_a_recorded_set_is_dissolved_and_once(home: Path) -> None:
+    """All or nothing."""
+    first = _facts(home, "sets", "make", "L2641", *RECORD)["sets"][0]["set"]
+    why = ("--who", "EN-02", "--why", "x")
+    wrong = _run(home, "sets", "dissolve", first, "L2641-S9999", *why).exception
+    kept = first in _facts(home, "sets", "show", "L2641")["sets"]
+    _facts(home, "sets", "dissolve", first, *why)
+    twice = _run(home, "sets", "dissolve", first, *why).exception
+
+    assert kept
+    assert isinstance(wrong, RecordError)
+    assert isinstance(twice, RecordError)
+
+
 def test_leftovers_of_an_earlier_lot_join_the_next_one(home: Path) -> None:
     """Only of lots that sets were made from: a lot that waits for its own sets is left alone."""
     alone = _facts(home, "sets", "make", "L2642", "--leftovers")

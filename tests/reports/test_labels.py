@@ -6,6 +6,8 @@ from io import BytesIO
 import pytest
 import typst
 import zxingcpp
+from hypothesis import given
+from hypothesis import strategies as st
 from PIL import Image
 
 from station.core.set_label import SetLabel, read_set_label, set_label_text
@@ -92,6 +94,22 @@ def test_set_that_is_too_big_for_its_code_counts_its_units() -> None:
     assert "40 units" in text
     assert 200 >= len(text)
     assert SetLabel("L2641-S0001") == read_set_label(text)
+
+
+def test_serial_with_the_codes_own_marks_is_not_put_into_it() -> None:
+    """It would be read back as two."""
+    assert SetLabel("L2641-S0001") == read_set_label(_set_text(serials=("A,1", "B")))
+
+
+@given(
+    serials=st.lists(st.text("ABCDEFL0123456789-_./ ", min_size=1, max_size=16).map(str.strip).filter(bool), max_size=8)
+)
+def test_units_of_a_code_are_read_back_or_none(serials: list[str]) -> None:
+    """Whole, or not at all: never some of them."""
+    found = read_set_label(_set_text(serials=tuple(serials)))
+
+    assert found is not None
+    assert found.serials in (tuple(serials), ())
 
 
 @pytest.mark.parametrize("text", ["L2641-01-A01", "set", "set L2641-S0001", "; ; ;", ""])
