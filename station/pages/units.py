@@ -60,7 +60,7 @@ async def unit(request: Request) -> Response:
         held=await later(records.is_held, serial),
         decisions=await later(records.later_decisions, asked) if asked else (),
         rulers=_rulers(plan, record),
-        budgets=await later(budgets_of, record.results) if record else None,
+        budgets=budgets_of(record.results, monte_carlo=False) if record else None,
         advice=ADVICE,
         judged={each.characteristic: each for each in record.judgements} if record else {},
         profile=field_profile(plan, record.results) if record else Markup(""),
