@@ -13,6 +13,7 @@ from drivers.clock import ManualClock, RealClock
 from drivers.link import Link
 from drivers.stop import StopToken
 from sim.bench import FIXTURE, LCR, OPERATOR, SERIAL_PORTS, SOURCE, THERMOMETER, BenchOptions, SimulatedBench
+from sim.design import IS_20
 from sim.errors import GENERIC_NOISE, BenchErrors, ErrorLimits, NoiseLevels, draw_errors
 from sim.faults import Fault
 from sim.hosts.memory import MemoryHost
@@ -22,6 +23,7 @@ from sim.lot import Lot, truth_near
 from sim.truth import OPEN_OHM, CoilTruth
 from station.app.hands import SimulatedHands
 from station.bench import LinkOpener
+from station.coil import CoilGeometry
 from station.core.bench_file import format_bench
 from station.core.equipment import Accuracy, Bench, FixtureSetup, InstrumentSetup
 from station.core.verification import ReferenceKind, ReferenceUnit
@@ -73,6 +75,8 @@ class Simulation:
     """(serial, defect) pairs on top of chance."""
     units: tuple[CoilTruth, ...] = ()
     references: tuple[ReferenceUnit, ...] = ()
+    design: CoilGeometry = IS_20
+    """What the coils on the shelf are drawn like."""
     lcr_model: str = "LCR-A"
     thermometer_model: str = "TH-P"
     has_stage: bool = True
@@ -101,8 +105,9 @@ def build(simulation: Simulation) -> SimulatedBench:
         handling_s=simulation.handling_s,
         alive_s=ALIVE_S * max(1.0, simulation.speed),
     )
-    lot = Lot(simulation.seed, name=simulation.lot, defects=dict(simulation.defects))
-    units = (*simulation.units, *map(reference_truth, simulation.references))
+    lot = Lot(simulation.seed, name=simulation.lot, design=simulation.design, defects=dict(simulation.defects))
+    references = (reference_truth(each, design=simulation.design) for each in simulation.references)
+    units = (*simulation.units, *references)
     return SimulatedBench(lot=lot, units=units, options=options)
 
 
@@ -213,11 +218,11 @@ def declared_limits() -> ErrorLimits:
     )
 
 
-def reference_truth(reference: ReferenceUnit) -> CoilTruth:
+def reference_truth(reference: ReferenceUnit, *, design: CoilGeometry = IS_20) -> CoilTruth:
     """Return a coil that has a reference unit's assigned values exactly, and its defect."""
     values = {each.characteristic: each.value for each in reference.values}
     r20 = OPEN_OHM if reference.kind == ReferenceKind.OPEN else values.get("R20")
-    whole = truth_near(reference.serial, resistance_20_ohm=r20, inductance_h=values.get("L"))
+    whole = truth_near(reference.serial, resistance_20_ohm=r20, inductance_h=values.get("L"), design=design)
     if reference.kind == ReferenceKind.GOOD:
         return whole
     # Of a good one the drawing's field is assigned; a shorted turn takes its share out of it.

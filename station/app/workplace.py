@@ -123,8 +123,11 @@ class Workplace:
         self.close()
         self._open(setup)
 
-    def simulate(self, simulation: "Simulation") -> Path:
-        """Serve a simulated bench within this program and open it; return where its bench file is."""
+    def simulate(self, simulation: "Simulation", *, references: Path | None = None) -> Path:
+        """Serve a simulated bench within this program and open it; return where its bench file is.
+
+        `references`: folder of the files of what lies on its shelf as reference units; None: as before.
+        """
         from station.app.simulated import served, write_bench_file
 
         self.close()
@@ -134,6 +137,7 @@ class Workplace:
         self._open(setup)
         return path
 
+        self._references = references or self._references
     def _open(self, setup: Bench) -> None:
         hands = None if setup.operator_address else ToldHands(self._ask)
         self.open_with(lambda stop: self.station.inspecting(setup, where=self._where, hands=hands))

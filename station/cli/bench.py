@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from station.app.drift import Series
+    from station.app.simulated import Simulation
     from station.checking import Check
+    from station.core.plan import Plan
 
 _BENCH = click.option(
     "--bench", "bench_file", type=click.Path(path_type=Path), required=True, help="Bench file."
@@ -223,6 +225,7 @@ def contacts(ctx: click.Context, name: str, nest: str | None, target: Path | Non
 @click.option("--meter", type=click.Choice(["LCR-A", "LCR-B"]), default="LCR-A", show_default=True)
 @click.option("--thermometer", type=click.Choice(["TH-P", "TH-S"]), default="TH-P", show_default=True)
 @click.option("--no-stage", is_flag=True, help="A fixture whose operator places spacers.")
+@click.option("--plan", "plan_file", type=click.Path(path_type=Path), help="Your plan: coils as it draws them.")
 @click.pass_context
 def simulate(
     ctx: click.Context,
@@ -233,13 +236,19 @@ def simulate(
     meter: str,
     thermometer: str,
     no_stage: bool,
+    plan_file: Path | None,
 ) -> None:
     """Serve a simulated bench until stopped (Ctrl-C). Prints the bench file; its path is the first line.
 
-    Any client can talk to it: the addresses are in the file.
+    Any client can talk to it: the addresses are in the file. With a plan of your own, before there is a board: coils
+    as it draws them on the shelf, and files of reference units beside the records.
 
+    \b
     Example: coilgate bench simulate --speed 20
+             coilgate bench simulate --speed 20 --plan MY.toml
     """
+    from station.app.drawn_shelf import outside_limits
+    from station.app.files import read_plan
     from station.app.simulated import Simulation, served, write_bench_file
     from station.app.station import Station, wait_for_stop
     from station.signals import stop_on_signals
@@ -254,25 +263,45 @@ def simulate(
         references=Station.shipped_references("IS-20"),
         speed=speed,
     )
+    plan = None if plan_file is None else read_plan(plan_file)
+    folder = None
+    if plan is not None:
+        simulation, folder = _own_shelf(ctx, plan, simulation)
+        for words in outside_limits(plan):
+            say(f"{plan.part}: {words}: most units will fail.")
     stop = NestStop()
     with stop_on_signals(stop), served(simulation) as (setup, _, _):
         path = target or home_of(ctx) / f"{setup.name}.toml"
         text = write_bench_file(setup, path)
         click.echo(f"# {path}")
         click.echo(text)
-        _say_how(ctx, path, lot_name)
+        _say_how(ctx, path, lot_name, plan_file=plan_file, references=folder)
         wait_for_stop(stop)
 
 
-def _say_how(ctx: click.Context, bench_file: Path, lot_name: str) -> None:
+def _own_shelf(ctx: click.Context, plan: "Plan", simulation: "Simulation") -> "tuple[Simulation, Path]":
+    """Put coils as a plan draws them on the shelf; return where the files of their reference units are."""
+    from dataclasses import replace
+
+    from station.app.drawn_shelf import drawn_shelf, references_folder, write_references
+
+    design, references = drawn_shelf(plan)
+    folder = write_references(references, references_folder(home_of(ctx), plan.part))
+    return replace(simulation, design=design, references=references), folder
+
+
+def _say_how(
+    ctx: click.Context, bench_file: Path, lot_name: str, *, plan_file: Path | None, references: Path | None
+) -> None:
     from station.data import data_path
 
     home = ctx.find_root().obj
     start = "coilgate" if home is None else f"coilgate --home {home}"
-    plan = data_path("plans/IS-20.toml")
+    plan = plan_file or data_path("plans/IS-20.toml")
+    with_references = "" if references is None else f" --references {references}"
     say("Serving; stop with Ctrl-C. In another terminal, the first time:")
     say(f'  {start} plan release {plan} --who EN-02 --why "first release"')
-    say(f"  {start} bench verify --bench {bench_file} --operator OP-07")
+    say(f"  {start} bench verify --bench {bench_file} --operator OP-07{with_references}")
     say("then, for each unit:")
     say(f"  {start} unit measure {lot_name}-01-A01 --bench {bench_file} --operator OP-07")
 
