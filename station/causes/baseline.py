@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from station.causes.observables import NAMES
+from station.causes.observables import HEIGHT, NAMES
 from station.coil.geometry import FloatArray
 
 FEWEST_UNITS = 8
@@ -27,6 +27,7 @@ _MAD_TO_SD = 1.482602218505602
 _RANGE_UNITS = 200
 _NORMAL_90 = 3.289707253902945
 """5 to 95 % of a normal distribution, in standard deviations."""
+_CALM = 4.0
 _WORTH = 3.0
 """Units' worth of the assumed spread in that of a small lot."""
 
@@ -65,7 +66,20 @@ def baseline_of(seen: FloatArray, panels: tuple[str, ...]) -> Baseline:
             if np.isfinite(values[piece]).sum() >= FEWEST_IN_PANEL:
                 centre[piece, column] = np.nanmedian(values[piece])
         spread[column] = _spread(values - centre[:, column], column)
+    if units[HEIGHT] >= FEWEST_UNITS:
+        spread[HEIGHT] = _height_spread(seen - centre, spread)
     return Baseline(centre, lot_centre, spread, bool(units[0] >= FEWEST_UNITS), units)
+
+
+def _height_spread(residual: FloatArray, spread: FloatArray) -> float:
+    """Of the units that are usual in all else: a bridge bends the field's profile, which reads as another height, so
+    that some per cent of damage would double the spread and hide bad seats."""
+    others = np.nan_to_num(np.abs(residual / spread))
+    others[:, HEIGHT] = 0.0
+    calm = (others.max(axis=1) < _CALM) & np.isfinite(residual[:, HEIGHT])
+    if calm.sum() < FEWEST_UNITS:
+        return float(spread[HEIGHT])
+    return min(float(spread[HEIGHT]), _spread(residual[calm, HEIGHT], HEIGHT))
 
 
 def _spread(residual: FloatArray, column: int) -> float:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from station.causes.baseline import ASSUMED_SD, FEWEST_UNITS, FLOOR_SD, baseline_of
-from station.causes.observables import NAMES, R20, L
+from station.causes.observables import HEIGHT, NAMES, R20, L
 
 
 def _seen(units: int, *, seed: int = 1) -> np.ndarray:
@@ -56,3 +56,14 @@ def test_observable_that_nobody_measured_is_left_alone() -> None:
 
     assert 0 == found.units[L]
     assert ASSUMED_SD[L] == found.spread[L]
+
+
+def test_damage_does_not_widen_the_spread_of_the_height() -> None:
+    """A bridge bends the field's profile, which reads as another height: 8 % of such units leave the spread as it is."""
+    generator = np.random.default_rng(4)
+    seen = np.zeros((1_000, len(NAMES))) + generator.standard_normal((1_000, len(NAMES))) * 1e-3
+    seen[:, HEIGHT] = 20e-6 * generator.standard_normal(1_000)
+    seen[:80, L] = -0.1
+    seen[:80, HEIGHT] = 300e-6 * generator.standard_normal(80)
+
+    assert 20e-6 == pytest.approx(baseline_of(seen, ("01",) * 1_000).spread[HEIGHT], rel=0.1)

@@ -51,7 +51,16 @@ def test_damage_is_never_taken_for_copper() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "cause",
-    [Cause.NOTHING, Cause.NARROW, Cause.WIDE, Cause.METAL, Cause.WRONG_PART, Cause.POOR_CONTACT, Cause.WARM],
+    [
+        Cause.NOTHING,
+        Cause.NARROW,
+        Cause.WIDE,
+        Cause.METAL,
+        Cause.WRONG_PART,
+        Cause.POOR_CONTACT,
+        Cause.WARM,
+        Cause.SENSOR_POSITION,
+    ],
 )
 def test_other_causes_are_mostly_found(cause: Cause) -> None:
     """Causes whose signature is their own are found in nine of ten units."""
