@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from station.core.results import Judgement, Reason, Result
 from station.core.run_record import RunRecord, TranscriptMessage
 from station.core.verification import Verification, VerificationValue
-from station.records.views import LotSummary
+from station.records.views import LaterDecision, LotSummary
 
 if TYPE_CHECKING:
     from station.app.drift import Series
@@ -46,6 +46,21 @@ def run_fact(record: RunRecord, *, messages: bool = False) -> Fact:
         fact["messages"] = [_message(each) for each in record.transcript]
         fact["traces"] = {each.name: dict(each.columns) for each in record.traces}
     return fact
+
+
+def later_fact(found: LaterDecision) -> Fact:
+    """Return a decision after a run's own one; `concession` is the number that it was accepted by."""
+    return {
+        "decision": found.decision.value,
+        "bin": found.bin_number,
+        "bin_name": found.bin_name,
+        "concession": found.concession or None,
+        "reason": _reason(found.reason),
+        "plan_hash": found.plan_hash,
+        "who": found.who,
+        "why": found.why,
+        "decided_utc": found.decided_utc.isoformat(),
+    }
 
 
 def lot_fact(summary: LotSummary) -> Fact:

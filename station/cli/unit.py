@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from station.core.places import Place
     from station.core.run_record import RunRecord
     from station.inspection import Inspection, Request
-    from station.records.views import RunSummary
+    from station.records.views import LaterDecision, RunSummary
 
 SCAN_LIMIT = 4_096
 """Characters of a line that are looked at; a scan is far shorter."""
@@ -171,7 +171,14 @@ def _show_refusal(scan: str, words: str, as_json: bool) -> None:
     say(f"refused: {words}")
 
 
-def _show(record: "RunRecord", as_json: bool, *, place: "Place | None" = None) -> None:
+def _again(later: "LaterDecision") -> str:
+    """Say a later decision: it is what counts, and where the unit goes."""
+    how = f"accepted by concession {later.concession}" if later.concession else decision_text(later.decision)
+    when = later.decided_utc.isoformat(" ", "minutes")
+    return f"decided again: {how}, bin {later.bin_number} ({later.bin_name}), {when} by {later.who}: {later.why}"
+
+
+def _show(record: "RunRecord", as_json: bool, *, place: "Place | None" = None, again: bool = False) -> None:
     from station.app.facts import run_fact
     from station.core.places import NOWHERE
     from station.inspection import next_action
@@ -191,7 +198,8 @@ def _show(record: "RunRecord", as_json: bool, *, place: "Place | None" = None) -
         click.echo(f"  {result.characteristic:<14} {result_text(result):<28} {words} {conditional}".rstrip())
     if record.reason is not None:
         click.echo(f"  because {record.reason.words}")
-    click.echo(f"  next: {next_action(record, place=place)}")
+    if not again:  # else the bin is another one, and stands with the decision that counts
+        click.echo(f"  next: {next_action(record, place=place)}")
 
 
 @unit.command()
@@ -208,7 +216,7 @@ def show(ctx: click.Context, serial: str, messages: bool, budget: bool, as_json:
     How sure each result is, and why: coilgate unit show L2641-01-A01 --budget
     """
     from station.app.budgets import budgets_fact, budgets_of
-    from station.app.facts import run_fact
+    from station.app.facts import later_fact, run_fact
     from station.cli.budget_text import show_budgets
     from station.cli.opening import open_station
     from station.core.places import Place
@@ -224,13 +232,17 @@ def show(ctx: click.Context, serial: str, messages: bool, budget: bool, as_json:
             )
         record = station.records.run(closed[-1].run_id)
         lies = placing_of(station.records, serial)
+        later = station.records.later_decisions(record.opened.run_id)
     if as_json:
         where = None if lies is None else {"tray": lies.tray, "pocket": lies.pocket}
         budgets = budgets_fact(budgets_of(record.results)) if budget else {}
         runs = {"runs": [_summary(each) for each in summaries], "lies_in": where}
+        runs["later_decisions"] = [later_fact(each) for each in later]
         emit(run_fact(record, messages=True) | runs | budgets)
         return
-    _show(record, False, place=None if lies is None else Place(lies.tray, lies.pocket))
+    _show(record, False, place=None if lies is None else Place(lies.tray, lies.pocket), again=bool(later))
+    for each in later:
+        click.echo(f"  {_again(each)}")
     click.echo(f"  plan {record.opened.plan_hash[:12]}  run {record.opened.run_id}")
     rows = [
         (each.opened_utc.isoformat(" ", "seconds"), each.purpose.value, _said(each)) for each in summaries

@@ -39,6 +39,7 @@ def test_concession_is_granted_shown_used_and_withdrawn(home: Path) -> None:
     lot = json.loads(run(home, "show", "L2641", "--json", noun="lot").stdout)
     text = run(home, "show", "L2641", noun="lot").stdout
     unit = run(home, "show", FIT[0], noun="unit").stdout
+    whole = json.loads(run(home, "show", FIT[0], "--json", noun="unit").stdout)
     withdrawn = run(home, "withdraw", "CN-0001", "--why", "no longer wanted", "--who", "EN-02")
     listed = json.loads(run(home, "list", "--json").stdout)
 
@@ -51,6 +52,9 @@ def test_concession_is_granted_shown_used_and_withdrawn(home: Path) -> None:
     assert (2, 5, 3) == (lot["pass"], lot["fail"], lot["conceded"])
     assert "Of those that fail, 3 accepted by concession." in text
     assert "fail  bin 80 (concession)  accepted by concession CN-0001" in unit
+    assert "decided again: accepted by concession CN-0001, bin 80 (concession)" in unit
+    assert "Put it into bin 90" not in unit
+    assert "CN-0001" == whole["later_decisions"][0]["concession"]
     assert 0 == withdrawn.exit_code
     assert ("withdrawn", 3) == (listed["standing"], listed["used"])
 
