@@ -69,6 +69,7 @@ def _populations(rows: Sequence[tuple[LotSample, Capability]]) -> str:
     shared, left_out = "", dict[str, list[str]]()
     for lot, found in rows:
         words = found.population.replace(f"a measured {lot.characteristic}", "a measured value")
+        words = words.replace(f"an imported {lot.characteristic}", "an imported value")
         shared, comma, less = words.partition(", less ")
         if comma:
             left_out.setdefault(less, []).append(lot.characteristic)

@@ -159,7 +159,7 @@ class RunStore:
         """Put runs on record, opened and closed at once, within a writing transaction; return how many.
 
         For what was measured elsewhere (`imports`), or made for a benchmark: a bench of ours opens its runs first. Use
-        a store made for it, which knows nothing that a rollback takes back. `told` is called with the number written.
+        a store made for it, which knows nothing that a rollback takes back. `told` is called every thousand runs.
         """
         driver, lots, count = Driver.of(connection), dict[str, int](), 0
         for count, record in enumerate(records, start=1):
@@ -172,7 +172,6 @@ class RunStore:
             self._identity_keys.update(learnt)
             if count % _TOLD_EVERY == 0:
                 told(count)
-        told(count)
         return count
 
     def run(self, run_id: str) -> RunRecord:

@@ -9,13 +9,22 @@ import argparse
 import sys
 from collections.abc import Callable
 
-from tests.benchmarks import bench_links, bench_memory, bench_pages, bench_program, bench_records, bench_unit
+from tests.benchmarks import (
+    bench_links,
+    bench_lots,
+    bench_memory,
+    bench_pages,
+    bench_program,
+    bench_records,
+    bench_unit,
+)
 from tests.benchmarks.table import Line, format_table
 
 PARTS: dict[str, Callable[[], list[Line]]] = {
     "links": bench_links.lines,
     "unit": bench_unit.lines,
     "records": bench_records.lines,
+    "lots": bench_lots.lines,
     "memory": bench_memory.lines,
     "program": bench_program.lines,
     "pages": bench_pages.lines,
