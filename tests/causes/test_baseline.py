@@ -59,7 +59,7 @@ def test_observable_that_nobody_measured_is_left_alone() -> None:
 
 
 def test_damage_does_not_widen_the_spread_of_the_height() -> None:
-    """A bridge bends the field's profile, which reads as another height: 8 % of such units leave the spread as it is."""
+    """A bridge bends the field's profile, which reads as another height: 8 % of such units don't widen the spread."""
     generator = np.random.default_rng(4)
     seen = np.zeros((1_000, len(NAMES))) + generator.standard_normal((1_000, len(NAMES))) * 1e-3
     seen[:, HEIGHT] = 20e-6 * generator.standard_normal(1_000)
