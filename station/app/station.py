@@ -178,18 +178,20 @@ class Station:
         """Return the invented reference units of a part that come with the station."""
         return read_reference_units(data_path("reference_units"), part)
 
-    def export_lot(self, lot: str, target: Path) -> int:
+    def export_lot(self, lot: str, target: Path, *, every_run: bool = False) -> int:
         """Write a lot to a .csv or .parquet file, which appears whole or not at all; return the number of rows.
+
+        A row a unit by its latest production run, or with `every_run` a row a closed run, imported ones too.
 
         Raises:
             RecordError: unknown lot, the file can't be written, or what Parquet needs is not installed.
         """
         if target.suffix == ".parquet":
-            return write_parquet(self.records, lot, target)
+            return write_parquet(self.records, lot, target, every_run=every_run)
         unfinished = target.with_name(target.name + ".part")
         try:
             with unfinished.open("w", encoding="utf-8", newline="") as stream:
-                rows = write_csv(self.records, lot, stream)
+                rows = write_csv(self.records, lot, stream, every_run=every_run)
             unfinished.replace(target)
         except OSError as error:
             raise RecordError(f"{target}: can't be written: {error.strerror or error}.") from error

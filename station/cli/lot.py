@@ -66,10 +66,11 @@ def show(ctx: click.Context, name: str, as_json: bool) -> None:
 @lot.command()
 @click.argument("name", metavar="LOT")
 @click.option("--to", "target", type=click.Path(path_type=Path), required=True, help="File: .csv or .parquet")
+@click.option("--every-run", is_flag=True, help="A row a closed run: repeats, engineering and imported ones too.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
 @click.pass_context
-def export(ctx: click.Context, name: str, target: Path, as_json: bool) -> None:
-    """Export a lot, a row a result, as CSV or Parquet (by the file's ending).
+def export(ctx: click.Context, name: str, target: Path, every_run: bool, as_json: bool) -> None:
+    """Export a lot as CSV or Parquet (by the file's ending), a row a unit by its latest production run.
 
     Example: coilgate lot export L2641 --to L2641.csv
     """
@@ -79,7 +80,7 @@ def export(ctx: click.Context, name: str, target: Path, as_json: bool) -> None:
     if target.suffix not in (".csv", ".parquet"):
         raise RecordError(f"{target}: an export ends in .csv or .parquet.")
     with open_station(ctx) as station:
-        rows = station.export_lot(name, target)
+        rows = station.export_lot(name, target, every_run=every_run)
     if as_json:
         emit({"lot": name, "file": str(target), "rows": rows})
         return

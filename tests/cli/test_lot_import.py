@@ -147,6 +147,17 @@ def test_same_file_is_imported_once(home: Path) -> None:
     assert (0, 2) == (again.exit_code, runs)
 
 
+def test_export_of_every_run_has_the_imported_ones(home: Path) -> None:
+    """A row a closed run, with its purpose; without asking, production runs only."""
+    bring(home, whole_lot(home))
+    target = home.parent / "out.csv"
+    usual = facts(home, "lot", "export", "L2601", "--to", str(target))
+    every = facts(home, "lot", "export", "L2601", "--to", str(target), "--every-run")
+    purposes = {row["purpose"] for row in csv.DictReader(target.read_text(encoding="utf-8").splitlines())}
+
+    assert (0, 96, {"imported"}) == (usual["rows"], every["rows"], purposes)
+
+
 def test_dry_run_leaves_nothing_on_record(home: Path) -> None:
     """It shows what would be imported."""
     result = bring(home, whole_lot(home), "--dry-run")
