@@ -308,4 +308,10 @@ def _studied(source: StudySource, facts: tuple[tuple[str, str], ...]) -> Iterato
 
 
 def _table(rows: Rows, *, words: tuple[int, ...] = (0,)) -> Table:
-    return Table(rows.headers, rows.rows, words=words)
+    # Pages drop plain spaces at the beginning of a cell, which say what is part of what.
+    return Table(rows.headers, tuple((_indented(row[0]), *row[1:]) for row in rows.rows), words=words)
+
+
+def _indented(cell: str) -> str:
+    words = cell.lstrip(" ")
+    return "\u00a0" * (len(cell) - len(words)) + words
