@@ -70,7 +70,7 @@ def unit_certificate(ctx: click.Context, serial: str, target: Path, as_json: boo
     write_document(document, target)
     if as_json:
         fact = {"serial": serial, "decision": found.decision.value, "held": found.held, "certificate": found.passes}
-        number = found.concession.number if found.concession else None
-        emit(fact | {"concession": number, "run": found.record.opened.run_id, "file": str(target), "simulated": document.simulated})
+        fact |= {"run": found.record.opened.run_id, "file": str(target), "simulated": document.simulated}
+        emit(fact | {"concession": found.concession.number if found.concession else None})
         return
     click.echo(f"{target}: {document.title}.")

@@ -83,6 +83,18 @@ class Access:
             found.seen_s = now_s
         return found
 
+    def sign(self, badge: str, secret: str, *, address: str) -> None:
+        """Let somebody who is signed in sign one act: with the secret, if the badge has an account.
+
+        Raises:
+            SignInRefused: wrong secret, too many tries.
+        """
+        self._require_few_tries(address, badge)
+        if self.accounts.find(badge) is not None and not self.accounts.proves(badge, secret):
+            for key in (address, badge):
+                self._failures.setdefault(key, []).append(self.now_s())
+            raise SignInRefused("Badge and secret do not go together. Nothing was signed.")
+
     def sign_out(self, token: str) -> None:
         """End a session."""
         self._sessions.pop(token, None)

@@ -8,8 +8,9 @@ from starlette.routing import Route
 
 from station.app.accounts import Role
 from station.app.concessions import Wanted, accept, candidates, find, grant, withdraw
-from station.app.signing import needs_secret, signed_by
+from station.app.signing import needs_secret
 from station.core.concession import ConcessionError, ConcessionKind, Standing
+from station.pages.access import SignInRefused
 from station.pages.site import badge_of, fields_of, form_of, later, needs, page, site_of
 from station.records.concessions import concessions, latest_utc
 
@@ -31,7 +32,7 @@ async def granted(request: Request) -> Response:
     form = await form_of(request)
     station = site_of(request).workplace.station
     try:
-        who = await later(signed_by, station.home, badge_of(request), form.get("secret", ""))
+        who = await _signed(request, form)
         wanted = _wanted(form)
         found = await later(
             lambda: grant(station.records, wanted, who=who, now_utc=station.clock.utc_now())
@@ -76,7 +77,7 @@ async def accepted(request: Request) -> Response:
     number = request.path_params["number"]
     if not serials:
         raise ConcessionError("No unit is ticked.")
-    who = await later(signed_by, station.home, badge_of(request), form.get("secret", ""))
+    who = await _signed(request, form)
     done = await later(
         lambda: accept(
             station.records, number, serials, who=who, why=form.get("why", ""), now_utc=station.clock.utc_now()
@@ -93,7 +94,7 @@ async def withdrawn(request: Request) -> Response:
     form = await form_of(request)
     station = site_of(request).workplace.station
     number = request.path_params["number"]
-    who = await later(signed_by, station.home, badge_of(request), form.get("secret", ""))
+    who = await _signed(request, form)
     await later(
         lambda: withdraw(
             station.records, number, who=who, why=form.get("why", ""), now_utc=station.clock.utc_now()
@@ -119,6 +120,17 @@ async def _list(request: Request, form: dict[str, str], *, mistake: str = "") ->
         mistake=mistake,
         **_signature(request),
     )
+
+
+async def _signed(request: Request, form: dict[str, str]) -> str:
+    """Return the badge of the engineer who signs this act, with its secret if it has an account."""
+    site, badge, secret = site_of(request), badge_of(request), form.get("secret", "")
+    address = request.client.host if request.client else ""
+    try:
+        await later(lambda: site.access.sign(badge, secret, address=address))
+    except SignInRefused as error:
+        raise ConcessionError(str(error)) from error
+    return badge
 
 
 def _signature(request: Request) -> dict[str, bool]:

@@ -7,6 +7,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from station.app.concessions import lot_concessions
 from station.app.lot_life import every_lot, lot_now
 from station.app.lot_units import LotUnit, causes, lot_units, plan_of, slices
 from station.core.plan import Characteristic, Plan
@@ -74,6 +75,7 @@ async def lot(request: Request) -> Response:
         charted=[each.name for each in plan.characteristics] if plan else [],
         sliced={key: slices(every, key) for key in SLICED_BY},
         causes=causes(units),
+        concessions=await later(lot_concessions, records, name),
         out=[each for each in units if each.decision is not Decision.PASS],
         map=_map(units),
         one_panel=len({each.panel for each in units}) == 1,

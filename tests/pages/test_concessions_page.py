@@ -124,6 +124,19 @@ def test_badge_with_an_account_signs_each_act_with_its_secret(workplace: Workpla
     assert right.url.path == "/concessions/CN-0001"
 
 
+def test_wrong_secrets_are_few(workplace: Workplace) -> None:
+    """After five wrong ones even the right one has to wait: nobody tries them all at a desk that was left."""
+    secret = "a long enough secret"
+    Accounts(workplace.station.home).add("EN-02", Role.ENGINEER, secret)
+    engineer = client(workplace, "EN-02", secret=secret)
+    for i in range(5):
+        engineer.post("/concessions", data=FORM | {"secret": f"wrong secret {i}"})
+    answer = engineer.post("/concessions", data=FORM | {"secret": secret})
+
+    assert "Too many wrong tries" in answer.text
+    assert () == concessions(workplace.station.records)
+
+
 def test_unit_that_does_not_fit_is_told_on_the_page(workplace: Workplace) -> None:
     """One that passes, sent by hand: refused with the reason, the other one is accepted."""
     engineer = client(workplace, "EN-02")
