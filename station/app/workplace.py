@@ -40,6 +40,7 @@ from station.core.events import (
     VerificationEnded,
     VerificationStarted,
 )
+from station.core.lot_life import lot_refusal
 from station.core.panel import PanelWay
 from station.core.plan import Plan
 from station.core.scans import Scan, ScanKind, recognise
@@ -183,6 +184,10 @@ class Workplace:
         """Take up another lot, unless something is under way."""
         if self._shown.board.busy:
             self.refuse(lot, f"Lot {lot} was not taken up: {self.under_way}. Scan it again afterwards.")
+            return
+        why = lot_refusal(self.station.records.lot_life(lot))
+        if why:
+            self.refuse(lot, why)
             return
         self._show(lot=lot, spread=self._spread(lot), panel=None)
 

@@ -296,20 +296,28 @@ def difference_words(life: LotLife, event: LotEvent) -> str:
     return "; ".join(words) or "nothing differs"
 
 
-def refusal(life: LotLife, serial: str) -> str:
-    """Return why a unit of the lot may not be measured in production now, and what to do; empty if it may."""
-    if serial in life.scrapped:
-        return f"{serial} is scrapped. Put it into the scrap box; if that is wrong, call the engineer."
+def lot_refusal(life: LotLife) -> str:
+    """Return why no unit of the lot may be measured in production now, and what to do; empty if some may."""
     if life.hold is not None:
         return (
-            f"lot {life.lot} is held: {life.hold.why}. Set {serial} aside with its lot. "
+            f"lot {life.lot} is held: {life.hold.why}. Set it aside. "
             f"An engineer releases it: coilgate lot release {life.lot}"
         )
     if life.closed is not None:
         return (
-            f"lot {life.lot} is closed. Set {serial} aside and call the engineer, "
+            f"lot {life.lot} is closed. Set it aside and call the engineer, "
             f"who can reopen it: coilgate lot reopen {life.lot}"
         )
+    return ""
+
+
+def refusal(life: LotLife, serial: str) -> str:
+    """Return why a unit of the lot may not be measured in production now, and what to do; empty if it may."""
+    if serial in life.scrapped:
+        return f"{serial} is scrapped. Put it into the scrap box; if that is wrong, call the engineer."
+    whole = lot_refusal(life)
+    if whole:
+        return whole.replace("Set it aside", f"Set {serial} aside", 1)
     if serial in life.closed_units:
         return (
             f"{serial} is in a part of lot {life.lot} that is closed. Put it back to that part, or call the engineer, "

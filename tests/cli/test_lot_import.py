@@ -62,6 +62,7 @@ def bring(home: Path, file: Path, *words: str, lot: str = "L2601") -> Result:
     return run(home, "lot", "import", str(file), "--lot", lot, *MAPS, *WHO, *words)
 
 
+@pytest.mark.slow
 def test_imported_units_are_never_a_pass_and_do_not_count(home: Path) -> None:
     """Whatever their values: INVALID because imported; no yield; not measured in the lot's sum; the chain is sound."""
     assert 0 == bring(home, whole_lot(home)).exit_code
@@ -78,6 +79,7 @@ def test_imported_units_are_never_a_pass_and_do_not_count(home: Path) -> None:
     assert sound
 
 
+@pytest.mark.slow
 def test_statistics_use_them_only_when_asked_and_name_them(home: Path) -> None:
     """Without asking there is no value, and the words to type; with it the population says what they are."""
     bring(home, whole_lot(home))
@@ -147,6 +149,7 @@ def test_same_file_is_imported_once(home: Path) -> None:
     assert (0, 2) == (again.exit_code, runs)
 
 
+@pytest.mark.slow
 def test_export_of_every_run_has_the_imported_ones(home: Path) -> None:
     """A row a closed run, with its purpose; without asking, production runs only."""
     bring(home, whole_lot(home))

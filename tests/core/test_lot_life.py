@@ -17,6 +17,7 @@ from station.core.lot_life import (
     difference_words,
     has_difference,
     life_of,
+    lot_refusal,
     missing_units,
     refusal,
 )
@@ -269,6 +270,7 @@ def test_scan_is_refused_with_what_to_do(change: LotChange, words: str) -> None:
     life = apply(apply(LotLife("L1"), received(1)), event(change, serials=SERIALS[:1]))
 
     assert words in refusal(life, SERIALS[0])
+    assert bool(lot_refusal(life)) == (change in (LotChange.HELD, LotChange.CLOSED))
     assert "" == refusal(apply(LotLife("L1"), received(1)), SERIALS[0])
 
 

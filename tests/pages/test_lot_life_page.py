@@ -7,7 +7,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from station.app.lot_life import hold_lot, lot_now, receive_lot
+from station.app.lot_life import hold_lot, lot_now, receive_lot, release_lot
 from station.app.workplace import Workplace
 from station.core.lot_life import LotState
 from station.records import Records
@@ -133,3 +133,19 @@ def test_who_only_looks_sees_no_forms(workplace: Workplace) -> None:
 
 def _state(records: Records) -> LotState:
     return lot_now(records, "L2641").state
+
+
+def test_traveller_of_a_held_lot_is_refused_at_the_bench(tmp_path: Path) -> None:
+    """Told when the lot is taken up, not unit by unit; released, it is taken up."""
+    with workplace_on(tmp_path / "bench") as workplace:
+        records = workplace.station.records
+        receive_lot(records, "L2641", 24, who="EN-02", utc=START)
+        hold_lot(records, "L2641", who="EN-02", why="etch", utc=START)
+        workplace.scan("L2641", "OP-07")
+        refused = (workplace.shown.lot, workplace.shown.board.notice)
+        release_lot(records, "L2641", who="EN-02", why="fine", utc=START)
+        workplace.scan("L2641", "OP-07")
+
+        assert "" == refused[0]
+        assert "lot L2641 is held: etch. Set it aside." in refused[1]
+        assert "L2641" == workplace.shown.lot
