@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from station.cli.concession import signed
 from station.cli.gauge_files import text_of
 from station.cli.lot_options import AS_JSON
 from station.cli.opening import open_station
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
 
 _LOT = click.argument("name", metavar="LOT")
 _WHO = click.option("--who", required=True, help="Badge code.")
+_ENGINEER = click.option("--who", required=True, help="An engineer's badge.")
+_SECRET = click.option("--secret", default="", help="Of the badge, if it has one; asked for if left out.")
 _WHY = click.option("--why", required=True, help="In words.")
 
 
@@ -26,9 +29,7 @@ _WHY = click.option("--why", required=True, help="In words.")
 @click.option("--why", default="", help="Delivery note, or why a quantity is corrected.")
 @AS_JSON
 @click.pass_context
-def receive(
-    ctx: click.Context, name: str, quantity: int, part: str, who: str, why: str, as_json: bool
-) -> None:
+def receive(ctx: click.Context, name: str, quantity: int, part: str, who: str, why: str, as_json: bool) -> None:
     """Receive a lot: how many units came in. A further delivery adds to it.
 
     Example: coilgate lot receive L2641 --part IS-20 --quantity 2650 --who EN-02
@@ -42,11 +43,12 @@ def receive(
 
 @click.command()
 @_LOT
-@_WHO
+@_ENGINEER
+@_SECRET
 @_WHY
 @AS_JSON
 @click.pass_context
-def hold(ctx: click.Context, name: str, who: str, why: str, as_json: bool) -> None:
+def hold(ctx: click.Context, name: str, who: str, secret: str, why: str, as_json: bool) -> None:
     """Hold a lot: scans of its units are refused until an engineer releases it. A run under way is recorded.
 
     Example: coilgate lot hold L2641 --who EN-02 --why "etch to be asked about"
@@ -54,17 +56,19 @@ def hold(ctx: click.Context, name: str, who: str, why: str, as_json: bool) -> No
     from station.app.lot_life import hold_lot
 
     with open_station(ctx) as station:
-        hold_lot(station.records, name, who=who, why=why, utc=station.clock.utc_now())
+        signer = signed(station, who, secret)
+        hold_lot(station.records, name, who=signer, why=why, utc=station.clock.utc_now())
         _tell(station, name, as_json)
 
 
 @click.command()
 @_LOT
-@_WHO
+@_ENGINEER
+@_SECRET
 @_WHY
 @AS_JSON
 @click.pass_context
-def release(ctx: click.Context, name: str, who: str, why: str, as_json: bool) -> None:
+def release(ctx: click.Context, name: str, who: str, secret: str, why: str, as_json: bool) -> None:
     """Release a held lot. Units that are held by themselves stay so.
 
     Example: coilgate lot release L2641 --who EN-02 --why "board maker's answer: accepted as it is"
@@ -72,7 +76,8 @@ def release(ctx: click.Context, name: str, who: str, why: str, as_json: bool) ->
     from station.app.lot_life import release_lot
 
     with open_station(ctx) as station:
-        release_lot(station.records, name, who=who, why=why, utc=station.clock.utc_now())
+        signer = signed(station, who, secret)
+        release_lot(station.records, name, who=signer, why=why, utc=station.clock.utc_now())
         _tell(station, name, as_json)
 
 
@@ -80,12 +85,20 @@ def release(ctx: click.Context, name: str, who: str, why: str, as_json: bool) ->
 @_LOT
 @click.argument("serials", metavar="[SERIAL]...", nargs=-1)
 @click.option("--unnumbered", type=click.IntRange(0), default=0, help="Units without a serial: a broken panel.")
-@_WHO
+@_ENGINEER
+@_SECRET
 @_WHY
 @AS_JSON
 @click.pass_context
 def scrap(
-    ctx: click.Context, name: str, serials: tuple[str, ...], unnumbered: int, who: str, why: str, as_json: bool
+    ctx: click.Context,
+    name: str,
+    serials: tuple[str, ...],
+    unnumbered: int,
+    who: str,
+    secret: str,
+    why: str,
+    as_json: bool,
 ) -> None:
     """Put on record that units of a lot were scrapped; a scan of one is refused from then on.
 
@@ -94,8 +107,8 @@ def scrap(
     from station.app.lot_life import scrap_units
 
     with open_station(ctx) as station:
-        utc = station.clock.utc_now()
-        scrap_units(station.records, name, serials, unnumbered=unnumbered, who=who, why=why, utc=utc)
+        signer, utc = signed(station, who, secret), station.clock.utc_now()
+        scrap_units(station.records, name, serials, unnumbered=unnumbered, who=signer, why=why, utc=utc)
         _tell(station, name, as_json)
 
 
@@ -109,7 +122,8 @@ def scrap(
     type=click.Path(path_type=Path, allow_dash=True),
     help="With --part: text with a serial a line, only these units of the bins; `-`: standard input.",
 )
-@_WHO
+@_ENGINEER
+@_SECRET
 @click.option("--why", default="", help="Why a count differs; needed if one does.")
 @AS_JSON
 @click.pass_context
@@ -120,6 +134,7 @@ def close(
     part: bool,
     file: Path | None,
     who: str,
+    secret: str,
     why: str,
     as_json: bool,
 ) -> None:
@@ -139,22 +154,23 @@ def close(
     counts = counted_of(counted, name)
     serials = None if file is None else [line.strip() for line in text_of(file).splitlines() if line.strip()]
     with open_station(ctx) as station:
-        records, utc = station.records, station.clock.utc_now()
+        signer, records, utc = signed(station, who, secret), station.records, station.clock.utc_now()
         if part:
-            close_part(records, name, counts, serials=serials, who=who, why=why, utc=utc)
+            close_part(records, name, counts, serials=serials, who=signer, why=why, utc=utc)
         else:
-            close_lot(records, name, counts, who=who, why=why, utc=utc)
+            close_lot(records, name, counts, who=signer, why=why, utc=utc)
         _tell(station, name, as_json)
 
 
 @click.command()
 @_LOT
 @click.option("--closing", type=click.IntRange(1), help="Which, by its number in `lot show`; otherwise the newest.")
-@_WHO
+@_ENGINEER
+@_SECRET
 @_WHY
 @AS_JSON
 @click.pass_context
-def reopen(ctx: click.Context, name: str, closing: int | None, who: str, why: str, as_json: bool) -> None:
+def reopen(ctx: click.Context, name: str, closing: int | None, who: str, secret: str, why: str, as_json: bool) -> None:
     """Reopen a closed lot, or a part of it that was closed.
 
     Example: coilgate lot reopen L2641 --who EN-02 --why "a box came back"
@@ -162,8 +178,8 @@ def reopen(ctx: click.Context, name: str, closing: int | None, who: str, why: st
     from station.app.lot_life import reopen_lot
 
     with open_station(ctx) as station:
-        utc = station.clock.utc_now()
-        reopen_lot(station.records, name, closing=closing or 0, who=who, why=why, utc=utc)
+        signer, utc = signed(station, who, secret), station.clock.utc_now()
+        reopen_lot(station.records, name, closing=closing or 0, who=signer, why=why, utc=utc)
         _tell(station, name, as_json)
 
 

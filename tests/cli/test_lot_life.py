@@ -115,6 +115,8 @@ def test_part_is_closed_by_bin_or_by_serial_and_the_rest_reconciled(home: Path) 
         (("scrap", "L2641", *EN, "--why", "x"), "name the units that are scrapped"),
         (("receive", "L2641", "--quantity", "-50", *EN), "a correction is negative and needs a reason"),
         (("reopen", "L2641", *EN, "--why", "x"), "lot L2641 is not closed"),
+        (("hold", "L2641", "--who", "OP-07", "--why", "x"), "OP-07 is operator; this is signed by the role engineer"),
+        (("close", "L2641", "--counted", "1=96", "--who", "me"), "'me' is no badge"),
     ],
 )
 def test_what_is_not_possible_is_refused_in_words(home: Path, words: tuple[str, ...], said: str) -> None:
