@@ -27,6 +27,17 @@ def readings_picture(study: CrossedStudy, lower: float | None, upper: float | No
     return svg_of(figure)
 
 
+def deviations_picture(study: CrossedStudy, *, unit: str = "") -> bytes:
+    """Return SVG of all readings less the mean of their unit: what the gauge does, at its own scale."""
+    figure = new_figure(WIDTH, 2.6)
+    axes = figure.subplots()
+    draw_readings(axes, study, None, None, about_means=True)
+    axes.axhline(0.0, color=GREY, linewidth=0.8)
+    axes.set_ylabel(_in("less unit's mean", unit))
+    _print_size(axes)
+    return svg_of(figure)
+
+
 def shares_picture(study: CrossedStudy) -> bytes:
     """Return SVG of the variance shares as bars."""
     figure = new_figure(WIDTH, 1.5)

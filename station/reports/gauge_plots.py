@@ -15,6 +15,7 @@ from station.quality.gauge_crossed import CrossedStudy
 from station.quality.gauge_linearity import Linearity
 from station.quality.risk import Risk
 from station.quality.variation import percent_of_variance, standard_deviations
+from station.reports.pictures import percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -46,11 +47,18 @@ def crossed_page(
     return figure
 
 
-def draw_readings(axes: "Axes", study: CrossedStudy, lower: float | None, upper: float | None) -> None:
-    """Draw all readings by unit, in the order of their means; a shape and a colour an appraiser."""
+def draw_readings(
+    axes: "Axes", study: CrossedStudy, lower: float | None, upper: float | None, *, about_means: bool = False
+) -> None:
+    """Draw all readings by unit, in the order of their means; a shape and a colour an appraiser.
+
+    `about_means`: each less the mean of its unit, for gauges so good that readings of one unit fall together.
+    """
     readings = study.readings
     means = readings.values.mean(axis=(1, 2))
     order = np.argsort(means, kind="stable")
+    shown = readings.values - means[:, None, None] if about_means else readings.values
+    means = np.zeros_like(means) if about_means else means
     reach = _COVERAGE * standard_deviations(study.model.variation)["repeatability_and_reproducibility"]
     place = np.arange(order.size)
     axes.bar(
@@ -61,7 +69,7 @@ def draw_readings(axes: "Axes", study: CrossedStudy, lower: float | None, upper:
     count = len(readings.appraisers)
     for i, name in enumerate(readings.appraisers):
         shift = (i - (count - 1) / 2.0) * 0.6 / count
-        values = readings.values[order, i, :]
+        values = shown[order, i, :]
         axes.plot(
             np.repeat(place + shift, readings.trials),
             values.reshape(-1),
@@ -106,9 +114,12 @@ def draw_shares(axes: "Axes", study: CrossedStudy) -> None:
     place = np.arange(len(words))[::-1]
     axes.barh(place, values, color=["#555555"] * (len(words) - 1) + ["#BBBBBB"])
     for at, value in zip(place, values, strict=True):
-        axes.annotate(f"{value:.1f} %", (value, at), xytext=(4, 0), textcoords="offset points", va="center", fontsize=9)
+        words_at = (value, at)
+        axes.annotate(
+            percent(value / 100.0), words_at, xytext=(4, 0), textcoords="offset points", va="center", fontsize=9
+        )
     axes.set_yticks(place, list(words.values()))
-    axes.set_xlim(0.0, 112.0)
+    axes.set_xlim(0.0, 118.0)
     axes.set_xlabel("share of the variance, %")
 
 

@@ -13,6 +13,7 @@ from station.quality.gauge_type1 import LEAST_INDEX, SystemUncertainty, Type1
 from station.quality.variation import percent_of_variance
 from station.reports.document import Block, Bullets, Document, Facts, Heading, Paragraph, Picture, Table
 from station.reports.gauge_pictures import (
+    deviations_picture,
     linearity_picture,
     readings_picture,
     shares_picture,
@@ -46,6 +47,7 @@ from station.reports.gauge_words import (
     number,
     spread_rows,
 )
+from station.reports.pictures import percent
 
 NO_DATE_UTC = datetime(1970, 1, 1, tzinfo=UTC)
 """What a PDF's properties show where no date was stated: archives ask for one, and the time of printing would make
@@ -86,6 +88,7 @@ def crossed_document(study: CrossedStudy, source: StudySource) -> Document:
             Heading("What to do next"),
             Bullets(next_steps(study)),
             *_readings_block(study, source),
+            *_deviations_block(study, source),
             *_shares_block(study),
             *_crossed_tables(study),
             *_studied(source, _crossed_facts(study)),
@@ -121,11 +124,21 @@ def _readings_block(study: CrossedStudy, source: StudySource) -> Iterator[Block]
     )
 
 
+def _deviations_block(study: CrossedStudy, source: StudySource) -> Iterator[Block]:
+    yield Heading("Readings less the mean of their unit")
+    yield Picture(
+        deviations_picture(study, unit=source.unit),
+        "The same readings, each less the mean of its unit: an appraiser who stands apart from the others reads "
+        "differently; a unit whose appraisers change places is seated differently.",
+        "The same, each less the mean of its unit: what the gauge adds, at its own scale; grey: ± U of one reading.",
+    )
+
+
 def _shares_block(study: CrossedStudy) -> Iterator[Block]:
     shares = percent_of_variance(study.model.variation)
     names = ("repeatability", "appraiser", "interaction") if has_appraisers(study) else ("repeatability",)
-    shown = [f"{SOURCES[name]} {shares[name]:.1f} %" for name in names]
-    words = ", ".join((*shown, f"unit to unit {shares['part']:.1f} %"))
+    shown = [f"{SOURCES[name]} {percent(shares[name] / 100.0)}" for name in names]
+    words = ", ".join((*shown, f"unit to unit {percent(shares['part'] / 100.0)}"))
     yield Heading("Variance shares")
     yield Picture(shares_picture(study), f"Bars of variance shares: {words}.", f"Shares of the variance: {words}.")
 

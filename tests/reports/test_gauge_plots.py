@@ -16,7 +16,14 @@ from station.quality.gauge_linearity import linearity_study
 from station.quality.process import NormalProcess
 from station.quality.readings import CrossedReadings
 from station.quality.risk import Tolerance, risk_table
-from station.reports.gauge_plots import agreement_page, crossed_page, linearity_page, risk_page, save_page
+from station.reports.gauge_plots import (
+    agreement_page,
+    crossed_page,
+    draw_readings,
+    linearity_page,
+    risk_page,
+    save_page,
+)
 from tests.quality.published import AIAG_LINEARITY, PEAK_FLOW_LARGE, PEAK_FLOW_MINI, aiag_readings
 
 
@@ -51,6 +58,21 @@ def test_crossed_page_shows_u_about_each_mean() -> None:
     readings = crossed_page(study, title="study").axes[0]
 
     assert [4.0 * 0.30237152232290465] * 10 == pytest.approx([bar.get_height() for bar in bars(readings)])
+
+
+def test_readings_about_their_units_means_add_up_to_nothing() -> None:
+    """So that a gauge whose readings fall together on the page still shows what it does; a bar of U about zero."""
+    study = crossed_study(aiag_readings())
+    axes = crossed_page(study, title="study").axes[0]
+    axes.clear()
+    draw_readings(axes, study, None, None, about_means=True)
+    shown = np.concatenate([ys(line) for line in axes.lines])
+    values = study.readings.values
+
+    assert 90 == shown.size
+    assert 0.0 == pytest.approx(float(shown.sum()), abs=1e-9)
+    assert float((values - values.mean(axis=(1, 2), keepdims=True)).max()) == pytest.approx(float(shown.max()))
+    assert {0.0} == {round(bar.get_y() + bar.get_height() / 2.0, 9) for bar in bars(axes)}
 
 
 def test_linearity_page_shows_biases_line_and_zero() -> None:

@@ -85,8 +85,8 @@ def test_every_appraiser_and_unit_is_named() -> None:
     document = crossed_document(crossed_study(aiag_readings()), SOURCE)
     pictures = [each for each in document.blocks if isinstance(each, Picture)]
 
-    assert 2 == len(pictures)
-    assert "unit to unit 92.2 %" in pictures[1].alt
+    assert 3 == len(pictures)
+    assert "unit to unit 92.2\u00a0%" in pictures[2].alt
 
 
 @pytest.mark.parametrize(
