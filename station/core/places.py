@@ -5,10 +5,8 @@ from dataclasses import dataclass
 
 from station.errors import StationError
 
-TRAY = re.compile(r"T-?[0-9]{1,4}")
-"""What the label of a tray reads (our own code, as badges are)."""
-
-_ASKED = re.compile(rf"(?:(?P<bin>[0-9]{{1,3}})=)?(?P<tray>{TRAY.pattern})")
+TRAY = re.compile(r"(?:(?P<bin>[0-9]{1,3})=)?(?P<tray>T-?[0-9]{1,4})")
+"""What the label of a tray reads (our own code, as badges are): `T7`, or `2=T7` on one that is for bin 2 only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +45,7 @@ def read_tray(text: str) -> TrayInUse:
     >>> read_tray("2=T8")
     TrayInUse(tray='T8', bin_number=2)
     """
-    match = _ASKED.fullmatch(text.strip())
+    match = TRAY.fullmatch(text.strip())
     if match is None:
         raise StationError(
             f"{text[:40]!r} is no tray. A tray's label reads T and a number, such as T7 (for units that pass), "

@@ -21,6 +21,9 @@ PLAN = parse_plan(IS_20_TEXT, "IS-20.toml")
         ("OP-07", ScanKind.BADGE),
         ("EN-0002", ScanKind.BADGE),
         ("OP-7", ScanKind.UNIT),
+        ("T7", ScanKind.TRAY),
+        ("2=T-12", ScanKind.TRAY),
+        ("T12345", ScanKind.UNIT),
         ("l2641", ScanKind.UNIT),
         ("", ScanKind.UNIT),
         ("X" * 500, ScanKind.UNIT),
@@ -29,6 +32,13 @@ PLAN = parse_plan(IS_20_TEXT, "IS-20.toml")
 def test_scan_is_recognised(text: str, kind: ScanKind) -> None:
     """By the plan's own serial pattern; what nothing fits is left to the reader of serials, which says why."""
     assert kind is recognise(text, (PLAN,)).kind
+
+
+def test_serial_goes_before_a_tray() -> None:
+    """A part whose serials read like trays is measured, not put away."""
+    plan = parse_plan(IS_20_TEXT.replace(PLAN.serial_pattern, "(?P<lot>T)[0-9]{3}"), "IS-20.toml")
+
+    assert [ScanKind.UNIT, ScanKind.TRAY] == [recognise(each, (plan,)).kind for each in ("T123", "T12")]
 
 
 def test_without_plans_only_badges_are_known() -> None:
