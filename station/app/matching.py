@@ -50,7 +50,7 @@ class RecordedSet:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Candidates:
-    """Units that may go into sets: PASS, not held, in no set yet, with a value of every quantity."""
+    """Units that may go into sets: PASS, not held, not scrapped or shipped, in no set yet, with every value."""
 
     lots: tuple[str, ...]
     simulated: bool
@@ -68,8 +68,8 @@ class Candidates:
         """In words."""
         named = ", ".join(each.characteristic for each in self.quantities)
         return (
-            f"units of {', '.join(f'lot {lot}' for lot in self.lots)} that pass, are not held, are in no set yet, "
-            f"with a measured {named}"
+            f"units of {', '.join(f'lot {lot}' for lot in self.lots)} that pass, are not held, scrapped or shipped, "
+            f"are in no set yet, with a measured {named}"
         )
 
 
@@ -97,6 +97,7 @@ def candidates(records: Records, lots: Sequence[str], tolerances: Sequence[tuple
     if len({each.simulated for each in standings}) > 1:
         raise RecordError(f"{', '.join(lots)}: simulated and real units never go into one set.")
     used = {serial for members in sets_on_record(records).values() for serial in members}
+    gone = frozenset[str]().union(*(_gone(records, lot) for lot in lots))
     tables = [[records.lot_values(lot, name) for name, _ in tolerances] for lot in lots]
     quantities = tuple(
         Quantity(name, unit, _agreed(name, text, unit))
@@ -107,7 +108,7 @@ def candidates(records: Records, lots: Sequence[str], tolerances: Sequence[tuple
     without = 0
     for standing, columns in zip(standings, tables, strict=True):
         found = [dict(zip(each.serials, each.values.tolist(), strict=True)) for each in columns]
-        for serial in sorted(standing.passed - used):
+        for serial in sorted(standing.passed - used - gone):
             if all(serial in each for each in found):
                 serials.append(serial)
                 rows.append([each[serial] for each in found])
@@ -116,6 +117,14 @@ def candidates(records: Records, lots: Sequence[str], tolerances: Sequence[tuple
     passed = sum(len(each.passed & used) for each in standings)
     values = np.array(rows).reshape(len(rows), len(quantities))
     return Candidates(tuple(lots), standings[0].simulated, quantities, tuple(serials), values, passed, without)
+
+
+def _gone(records: Records, lot: str) -> frozenset[str]:
+    """Units of a lot that are scrapped or shipped with a part of it. Raises RecordError for a lot that is held."""
+    life = records.lot_life(lot)
+    if life.hold is not None:
+        raise RecordError(f"lot {lot} is held: {life.hold.why}. Release it, then make sets of it.")
+    return life.scrapped | life.closed_units
 
 
 def propose(units: Candidates, size: int) -> MatchedSets:

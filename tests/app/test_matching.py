@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from station.app.lot_life import close_part, hold_lot, receive_lot, scrap_units
 from station.app.matching import candidates, propose, record_sets, sets_on_record
 from station.core.results import Decision
 from station.core.run_record import RunOpened, UnitId
@@ -72,3 +73,18 @@ def test_unit_measured_again_since_it_was_matched_is_refused(home: Path) -> None
 
 def _at(opened: RunOpened, place: UnitId) -> RunOpened:
     return replace(opened, unit=place)
+
+
+def test_scrapped_and_shipped_units_are_never_in_a_set(home: Path) -> None:
+    """They passed once; nobody can put them together any more. A held lot gives no sets at all."""
+    with Records.open(home) as records:
+        every = candidates(records, ["L2641"], TOLERANCES).serials
+        receive_lot(records, "L2641", 96, who="EN-02", utc=START)
+        scrap_units(records, "L2641", every[:2], who="EN-02", why="broke", utc=START)
+        close_part(records, "L2641", {"1": 1}, serials=every[2:3], who="EN-02", utc=START)
+        left = candidates(records, ["L2641"], TOLERANCES).serials
+        hold_lot(records, "L2641", who="EN-02", why="etch", utc=START)
+        with pytest.raises(RecordError, match="lot L2641 is held: etch"):
+            candidates(records, ["L2641"], TOLERANCES)
+
+    assert every[3:] == left
