@@ -16,6 +16,7 @@ from station.core.results import Reason
 from station.core.run_record import Purpose
 from station.core.scans import ScanKind, recognise
 from station.core.verification import Verification
+from station.quality.study_state import StudyTurn
 
 SPREAD_OF = "R20"
 """The characteristic whose spread over the lot is shown beside each unit."""
@@ -46,6 +47,8 @@ class Shown:
     """The panel that is gone through place by place."""
     panel_said: str = ""
     """What was last noted of a place."""
+    study: StudyTurn | None = None
+    """The gauge study that is under way, instead of production."""
     confirm: str = ""
     """What a person is asked to confirm, because the fixture can't see it."""
 

@@ -13,7 +13,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import takewhile
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from drivers.errors import InstrumentError
 from drivers.stop import Stopped
@@ -24,6 +24,7 @@ from station.app.plans import plans_in_use
 from station.app.shown import SPREAD_OF, Shown
 from station.app.sorting import Sorting
 from station.app.station import Station
+from station.app.study_at_page import PageStudies
 from station.bench import OpenBench
 from station.core.board import Board, Phase, advance
 from station.core.counters import Counters, Done, count
@@ -47,6 +48,7 @@ from station.core.scans import Scan, ScanKind, recognise
 from station.errors import NestBusy, RecordError, SerialError, StationError
 from station.inspection import Inspection, Request
 from station.nest import Nest
+from station.quality.study_state import StudyTurn
 from station.stop import NestStop
 
 if TYPE_CHECKING:
@@ -59,6 +61,7 @@ GIVEN_UP = "the place was given up"
 CURVE_S = 0.1
 """A heating curve is shown anew no more often than this: its samples come faster on a simulated bench."""
 
+T = TypeVar("T")
 Listener = Callable[[], None]
 """Called from any thread whenever `shown` has changed; must not block."""
 
@@ -79,6 +82,8 @@ class Workplace:
         """The trays that are being filled; told by the scan of their labels, after a start anew."""
         self.panels = PanelDesk(self, station.records, station.clock.utc_now)
         """What may be asked of a panel that is gone through place by place."""
+        self.studies = PageStudies(self, station.records)
+        """What may be asked of a gauge study."""
         self._where = where
         self._shown = Shown(plans=self._released())
         self._ring = EventRing()
@@ -133,12 +138,12 @@ class Workplace:
 
         self.close()
         setup, _, _ = self._stack.enter_context(served(simulation))
+        self._references = references or self._references
         path = self.station.home / f"{setup.name}.toml"
         write_bench_file(setup, path)
         self._open(setup)
         return path
 
-        self._references = references or self._references
     def _open(self, setup: Bench) -> None:
         hands = None if setup.operator_address else ToldHands(self._ask)
         self.open_with(lambda stop: self.station.inspecting(setup, where=self._where, hands=hands))
@@ -171,7 +176,9 @@ class Workplace:
     def scan(self, text: str, operator: str, *, repeat: bool = False) -> None:
         """Take a scan that is no badge: a lot, or a unit that is then loaded and measured."""
         found = self.recognise(text)
-        if found.kind is ScanKind.LOT:
+        if self._shown.study is not None:
+            self.studies.scan(found.text, operator)
+        elif found.kind is ScanKind.LOT:
             self.set_lot(found.text)
         elif found.kind is ScanKind.PANEL:
             self.panels.take_up(found.text)
@@ -198,6 +205,10 @@ class Workplace:
             version = self._shown.version + 1
             self._shown = replace(self._shown, board=board, panel=way, panel_said=said, version=version)
         self._announce()
+
+    def show_study(self, turn: StudyTurn | None) -> None:
+        """Show a gauge study as it is now; no panel is gone through meanwhile."""
+        self._show(study=turn, panel=None)
 
     def give_up_loading(self) -> None:
         """Wait for the unit that is being loaded no longer."""
@@ -272,6 +283,30 @@ class Workplace:
         self._operator = operator
         if self._shown.bench is not None:
             self._show(counters=self._count(self._shown.bench.name))
+
+    def tell(self, event: Event) -> None:
+        """Tell an event to all pages."""
+        self._tell(event)
+
+    def in_nest(self, work: Callable[[Inspection], T], *, what: str) -> T:
+        """Carry out work on the open bench and wait for its end. Raises what it raises, NestBusy, StationError."""
+        if self._nest is None:
+            raise StationError(f"No bench is open. {self._shown.trouble or 'Open one first.'}")
+        return self._nest.run(work, what=what)
+
+    def carry_out(
+        self, work: Callable[[Inspection], None], *, text: str, what: str, ended: Callable[[], None]
+    ) -> None:
+        """Hand work to the open bench and return at once; `text` is refused if that can't be.
+
+        `ended` is called when the bench is free again, after what the work raised was told.
+        """
+
+        def done(outcome: "Future[None]") -> None:
+            self._ended(outcome)
+            ended()
+
+        self._submit(work, text=text, what=what, ended=done)
 
     def refuse(self, text: str, words: str) -> None:
         """Tell that a scan was not taken, and why."""

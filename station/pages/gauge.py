@@ -2,21 +2,27 @@
 
 from markupsafe import Markup
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from station.app.accounts import Role
+from station.app.study_begin import StudyWanted
 from station.app.study_view import ResultView, study_lines, study_view
+from station.core.characteristics import METHODS
 from station.pages import svg_study
-from station.pages.site import later, needs, page, site_of
+from station.pages.site import badge_of, form_of, later, needs, page, refused, site_of
 from station.quality.study_state import StudyKind
+
+MOST_DIGITS = 3
 
 
 @needs(Role.ENGINEER)
 async def studies(request: Request) -> Response:
     """All studies on record, newest first."""
-    found = await later(study_lines, site_of(request).workplace.station.records)
-    return page(request, "gauge.html", studies=found)
+    workplace = site_of(request).workplace
+    found = await later(study_lines, workplace.station.records)
+    methods = {each.method for plan in workplace.shown.plans for each in plan.characteristics}
+    return page(request, "gauge.html", studies=found, methods=[each for each in METHODS if each in methods])
 
 
 @needs(Role.ENGINEER)
@@ -79,4 +85,35 @@ def _shares(result: ResultView) -> Markup:
     return svg_study.shares(result.shares, title=f"variance shares: {said}")
 
 
-ROUTES = [Route("/gauge", studies), Route("/gauge/{name}", study)]
+@needs(Role.ENGINEER)
+async def begin(request: Request) -> Response:
+    """Begin a study on the open bench; the operator's page guides through it."""
+    form = await form_of(request)
+    trials = form.get("trials", "").strip()
+    if trials and not (trials.isascii() and trials.isdigit() and len(trials) <= MOST_DIGITS):
+        return refused(request, f"Trials: must be a whole number, such as 3; got '{trials[:20]}'.")
+    wanted = StudyWanted(
+        units=tuple(form.get("units", "").split()),
+        appraisers=tuple(form.get("appraisers", "").split()),
+        method=form.get("method", ""),
+        trials=int(trials) if trials else None,
+        who=badge_of(request),
+        why=form.get("why", "").strip(),
+    )
+    await later(site_of(request).workplace.studies.begin, wanted)
+    return RedirectResponse("/", 303)
+
+
+@needs(Role.ENGINEER)
+async def go_on(request: Request) -> Response:
+    """Go on with a study at the open bench."""
+    await later(site_of(request).workplace.studies.take_up, request.path_params["name"])
+    return RedirectResponse("/", 303)
+
+
+ROUTES = [
+    Route("/gauge", studies),
+    Route("/gauge", begin, methods=["POST"]),
+    Route("/gauge/{name}", study),
+    Route("/gauge/{name}/go-on", go_on, methods=["POST"]),
+]

@@ -15,6 +15,8 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from station.app.shown import Shown
+from station.app.study_begin import words_of_study
+from station.app.study_desk import words_of_turn
 from station.app.workplace import Workplace
 from station.core.board import Phase
 from station.core.events import NestHot, ReadingTaken
@@ -75,6 +77,9 @@ def verdict(shown: Shown, *, signed_in: bool = True) -> Verdict:
         if shown.confirm:
             return Verdict("action", "your hand")
         return Verdict("driven", "driving") if shown.driven else Verdict("action", "measuring")
+    if shown.study is not None:
+        step = shown.study.step
+        return Verdict("action", "scan", "your badge" if step is None else step.part)
     if not signed_in:
         return Verdict("action", "sign in")
     against = shown.stands_against(datetime.now(UTC))
@@ -96,6 +101,8 @@ def next_words(shown: Shown, *, signed_in: bool) -> str:
         return _by_key(board.action)
     if shown.bench is None:
         return "Open a bench."
+    if shown.study is not None:
+        return words_of_turn(shown.study)
     if not signed_in:
         return "Scan your badge."
     against = shown.stands_against(datetime.now(UTC))
@@ -107,6 +114,11 @@ def next_words(shown: Shown, *, signed_in: bool) -> str:
     return "Scan a unit." if shown.lot else "Scan the lot's traveller, or the first unit."
 
 
+def _by_key(words_said: str) -> str:
+    """On this page the reference units are one key away."""
+    return words_said.replace("Run the reference units", "Press Verify bench (F9) to run the reference units", 1)
+
+
 def hot_words(hot: NestHot) -> str:
     """Return the caution of a hot nest: until when nobody may touch the coil, by the thermometer and by the clock."""
     now = "" if hot.reads_degc is None else f" (now {hot.reads_degc:.0f} °C)"
@@ -114,11 +126,6 @@ def hot_words(hot: NestHot) -> str:
     if hot.cool_by_utc is None:
         return f"Do not touch the coil until {by_reading} and this note is gone."
     by_clock = to_the_second(hot.cool_by_utc)
-def _by_key(words_said: str) -> str:
-    """On this page the reference units are one key away."""
-    return words_said.replace("Run the reference units", "Press Verify bench (F9) to run the reference units", 1)
-
-
     if not hot.driven and hot.reads_degc is None:
         return f"Do not touch the coil until {by_clock}: no thermometer can tell that it is cool earlier."
     return f"Do not touch the coil until {by_reading}; at {by_clock} at the latest."
@@ -170,6 +177,7 @@ def board_html(templates: Environment, shown: Shown, *, signed_in: bool) -> str:
         curve=heating_curve(shown),
         curve_words=heating_words(shown),
         panel_map=panel_map(shown.panel),
+        study_words="" if shown.study is None else words_of_study(shown.study.state),
         hot="" if shown.board.hot is None else hot_words(shown.board.hot),
         verified_kind=kind,
         verified=words_said,
@@ -223,7 +231,7 @@ def _wake(loop: asyncio.AbstractEventLoop, changed: asyncio.Event) -> None:
 
 def _asked(shown: Shown) -> dict[str, str | bool]:
     """Which keys there are besides the scan."""
-    return {"confirm": shown.confirm, "panel": shown.panel is not None}
+    return {"confirm": shown.confirm, "panel": shown.panel is not None, "study": shown.study is not None}
 
 
 def _event(number: str, html: str, say: str, shown: Shown) -> str:

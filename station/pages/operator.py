@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import AsyncIterator
 
+from starlette.background import BackgroundTask
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
@@ -72,9 +73,11 @@ async def scan(request: Request) -> Response:
         return refused(request, f"Nobody is signed in: '{text[:40]}' was NOT taken. Scan your badge first.", status=403)
     if not session.role.includes(Role.OPERATOR):
         return refused(request, f"{session.badge} is {session.role} and may only look.", status=403)
-    if form.get("typed") == "1" and found.kind is ScanKind.UNIT and not site.workplace.typed_twice(found.text):
+    studied = site.workplace.shown.study is not None
+    slip = form.get("typed") == "1" and not studied  # in a study a slip is no unit that is next
+    if slip and found.kind is ScanKind.UNIT and not site.workplace.typed_twice(found.text):
         return answer(request, words_said="Typed by hand: type the same serial once more, so that a slip is found.")
-    if found.kind is ScanKind.PANEL:
+    if found.kind is ScanKind.PANEL and not studied:
         await later(site.workplace.panels.take_up, found.text)  # what is on record of its places takes a moment
     else:
         site.workplace.scan(text, session.badge, repeat=form.get("repeat") == "1")
@@ -115,6 +118,9 @@ async def _sign_in(request: Request, badge: str, secret: str, go: str) -> Respon
         # An engineer who looks in, from elsewhere perhaps, does not end the operator's shift.
         site.workplace.begin_shift(session.badge)
     response = _signed_in(request, site, token, go)
+    if session is not None and session.role.includes(Role.OPERATOR):
+        # After the answer: a unit that is scanned as soon as it is asked for must come with this badge.
+        response.background = BackgroundTask(site.workplace.studies.badge, session.badge)
     response.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=site.secure_cookie)
     return response
 
@@ -176,6 +182,13 @@ async def panel_place(request: Request) -> Response:
     return answer(request)
 
 
+@needs(Role.OPERATOR)
+async def leave_study(request: Request) -> Response:
+    """Go no further with the gauge study now."""
+    site_of(request).workplace.studies.leave()
+    return answer(request)
+
+
 @needs(Role.ENGINEER)
 async def clear_latch(request: Request) -> Response:
     """Clear *drive state unknown*, with a reason."""
@@ -208,5 +221,6 @@ ROUTES = [
     Route("/stop", stop, methods=["POST"]),
     Route("/confirm", confirm, methods=["POST"]),
     Route("/panel/{what}", panel_place, methods=["POST"]),
+    Route("/study/leave", leave_study, methods=["POST"]),
     Route("/clear-latch", clear_latch, methods=["POST"]),
 ]

@@ -9,6 +9,7 @@ const QUIET_MS = 3000; // the station gives a sign of life each second
 let refusals = Number(board.dataset.refusals);
 let heard = performance.now();
 let began = 0;
+let sending = 0;
 
 function connected(yes) {
   document.body.classList.toggle("lost", !yes);
@@ -43,18 +44,23 @@ function listen() {
     if (say.textContent !== told.say) say.textContent = told.say;
     document.getElementById("confirm").hidden = !told.confirm;
     panel.hidden = !told.panel;
+    document.getElementById("study").hidden = !told.study;
     if (told.refusals && told.refusals !== refusals) beep();
     refusals = told.refusals;
     notice.textContent = "";
     connected(true);
   });
   source.addEventListener("alive", () => connected(true));
-  source.addEventListener("signed-out", () => location.assign("/"));
+  source.addEventListener("signed-out", () => {
+    // A badge that is just being scanned ends the sign-in before it: the answer says who it is now.
+    if (!sending) location.assign("/");
+  });
   source.onopen = () => connected(true);
   source.onerror = () => connected(false);
 }
 
 async function send(path, fields) {
+  sending += 1;
   try {
     const reply = await fetch(path, {
       method: "POST",
@@ -74,6 +80,8 @@ async function send(path, fields) {
   } catch {
     notice.textContent = "The station can't be reached: nothing was done.";
     connected(false);
+  } finally {
+    sending -= 1;
   }
 }
 
