@@ -2,9 +2,21 @@
 
 from collections.abc import Sequence
 
+from station.app.matching import sets_on_record
+from station.core.set_label import read_set_label
 from station.errors import RecordError
 from station.quality.drive import DrivenCoil
 from station.records import Records
+
+
+def serials_of(records: Records, names: Sequence[str]) -> tuple[str, ...]:
+    """Return serials with each recorded set's name, or its label's scan, replaced by its units; the rest as it came."""
+    sets = sets_on_record(records)
+    found: list[str] = []
+    for each in names:
+        label = read_set_label(each)
+        found += sets.get(each if label is None else label.name, (each,))
+    return tuple(found)
 
 
 def driven_coils(

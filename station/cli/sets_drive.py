@@ -15,7 +15,7 @@ CAUTION = "CAUTION: coils get hot enough to burn; measure the hottest one before
 
 
 @click.command(short_help="Drive of each unit for the same field.")
-@click.argument("serials", metavar="SERIAL...", nargs=-1, required=True)
+@click.argument("names", metavar="SET|SERIAL...", nargs=-1, required=True)
 @click.option("--field", "field_text", required=True, help="Flux density wanted, such as '1 mT'.")
 @click.option("--at", "characteristic", required=True, help="Where: a field characteristic, such as B@2mm.")
 @click.option("--thermal-resistance", "thermal_text", required=True, help="Of a unit as mounted, such as '60 K/W'.")
@@ -26,7 +26,7 @@ CAUTION = "CAUTION: coils get hot enough to burn; measure the hottest one before
 @click.pass_context
 def drive(
     ctx: click.Context,
-    serials: tuple[str, ...],
+    names: tuple[str, ...],
     field_text: str,
     characteristic: str,
     thermal_text: str,
@@ -39,9 +39,13 @@ def drive(
 
     Steady state, with the winding's resistance at the temperature that it settles at.
 
-    Example: coilgate sets drive L2641-01-A01 L2641-01-A02 --field "1 mT" --at B@2mm --thermal-resistance "60 K/W"
+    A recorded set is named by its name, or by the scan of its label; units by their serials.
+
+    \b
+    Example: coilgate sets drive L2641-S0001 --field "1 mT" --at B@2mm --thermal-resistance "60 K/W"
+             coilgate sets drive L2641-01-A01 L2641-01-A02 --field "1 mT" --at B@2mm --thermal-resistance "60 K/W"
     """
-    from station.app.group_drive import driven_coils
+    from station.app.group_drive import driven_coils, serials_of
     from station.cli.lot_options import statistics_of
     from station.cli.opening import open_station
     from station.errors import StationError
@@ -53,6 +57,7 @@ def drive(
     thermal_resistance = _quantity("--thermal-resistance", thermal_text, "K/W")
     supply_v = None if supply is None else _quantity("--supply", supply, "V")
     with open_station(ctx) as station:
+        serials = serials_of(station.records, names)
         coils = driven_coils(station.records, serials, characteristic, thermal_resistance)
     with statistics_of("drive"):
         ways = compare_drives(coils, field_t=field_t, around=Surroundings(ambient_degc), supply_v=supply_v)

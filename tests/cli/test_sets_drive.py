@@ -13,7 +13,7 @@ from station.core.results import Decision
 from station.core.results import Result as Measured
 from station.errors import RecordError
 from station.records import Records
-from tests.records.makers import make_opened, make_record
+from tests.records.makers import START, make_opened, make_record
 
 GROUP = {"A": (7.2, 4.20e-3), "B": (8.0, 4.25e-3), "C": (8.8, 4.15e-3)}
 OPTIONS = ("--field", "1 mT", "--at", "B@2mm", "--thermal-resistance", "60 K/W")
@@ -85,3 +85,21 @@ def test_characteristic_that_is_no_field_is_refused(home: Path) -> None:
 def test_thermal_resistance_that_is_no_number_is_refused(home: Path) -> None:
     """`nan` would make every rise look fine."""
     assert 2 == _run(home, "A", "--field", "1 mT", "--at", "B@2mm", "--thermal-resistance", "nan K/W").exit_code
+
+
+def test_recorded_set_is_driven_by_its_name_or_label(home: Path) -> None:
+    """The same as its units, named one by one."""
+    entry = {
+        "format": 1,
+        "why": "x",
+        "lots": ["L2641"],
+        "tolerances": {"R20": "20 %"},
+        "sets": {"L2641-S0001": ["A", "B"]},
+    }
+    with Records.open(home) as records:
+        records.audit(who="EN-02", action="record sets", subject="matched sets", why=json.dumps(entry), utc=START)
+    names = (("A", "B"), ("L2641-S0001",), ("set L2641-S0001; lot L2641; part IS-20; units A, B",))
+    found = [json.loads(_run(home, *each, *OPTIONS, "--json").stdout) for each in names]
+
+    assert found[0] == found[1] == found[2]
+    assert isinstance(_run(home, "L2641-S0002", *OPTIONS).exception, RecordError)
