@@ -40,6 +40,10 @@ def lot_cause_fact(lot: str, found: LotExplanation) -> Fact:
         ],
         "lot_level": [_cause(each) for each in found.level],
         "lot_level_evidence": list(found.level_evidence),
+        "panels": [
+            {"panel": each.panel, "causes": [_cause(cause) for cause in each.causes], "words": each.words}
+            for each in found.panels
+        ],
         "hardest_shorted_turn": _hardest(found.hardest),
         "asks": list(found.asks),
     }

@@ -107,7 +107,7 @@ def _copper_asks(whole: Cause, units: list[Cause]) -> list[str]:
     """What was measured goes back with the findings; what was not is asked to be measured."""
     found = [whole, *(each for each in units if each is not whole)]
     asks = [
-        f"{_MEASURED_ASKS[each]}, {_scope(each is whole)}: ask what changed; its report has the findings"
+        f"{_MEASURED_ASKS[each]}, {_scope(each is whole)}: send the findings along and ask what changed"
         for each in found
         if each in _MEASURED_ASKS
     ]

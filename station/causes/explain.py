@@ -4,13 +4,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from station.causes.copper import divided, middle_parts, parts_words
 from station.causes.evidence import evidence_of, place_words, shares
 from station.causes.hidden import HardestTurn, hardest_turn
 from station.causes.kinds import ABOUT, ABOUT_A_FAULT, CAUSES, Cause
 from station.causes.observables import HEIGHT, R20
 from station.causes.places import Whereabouts, whereabouts
 from station.causes.signatures import signatures_of
-from station.causes.study import Study, case_probabilities, unit_probabilities
+from station.causes.study import Study, case_probabilities, panel_level, unit_probabilities
 
 WORTH_NAMING = 0.01
 _EXAMPLES = 5
@@ -66,10 +67,20 @@ class CauseCount:
 
 
 @dataclass(frozen=True, slots=True)
+class PanelExplanation:
+    """Where a panel stands whose copper was measured. causes: likeliest first. words: what its R20 is made of."""
+
+    panel: str
+    causes: tuple[NamedCause, ...]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class LotExplanation:
     """A lot's causes. level: where the lot as a whole stands against its drawing, likeliest first.
 
     asks: what to ask the board maker, and what to do oneself. imported: units known by imported readings only.
+    panels: those whose copper was measured.
     """
 
     units: int
@@ -80,6 +91,7 @@ class LotExplanation:
     hardest: HardestTurn | None
     asks: tuple[str, ...]
     imported: int = 0
+    panels: tuple[PanelExplanation, ...] = ()
 
     @property
     def population(self) -> str:
@@ -118,9 +130,7 @@ def explain_lot(study: Study) -> LotExplanation:
         _count(study, probabilities, top, passed, number) for number in range(len(CAUSES)) if (top == number).any()
     )
     measured = np.isfinite(study.seen).any(axis=1)
-    level = tuple(
-        replace(each, words=_AS_DRAWN) if each.cause is Cause.NOTHING else each for each in _named(study.level)
-    )
+    level = _named_level(study.level)
     hardest = _hardest(study, np.asarray(np.isfinite(study.seen).any(axis=0)))
     ordered = tuple(sorted(table, key=lambda each: -(each.passed + each.not_passed)))
     return LotExplanation(
@@ -132,6 +142,30 @@ def explain_lot(study: Study) -> LotExplanation:
         hardest,
         asks_of(study, ordered, level, hardest),
         study.findings.imported,
+        explain_panels(study),
+    )
+
+
+def explain_panels(study: Study) -> tuple[PanelExplanation, ...]:
+    """Explain where each panel stands whose copper was measured, by its units' medians and what was found on it."""
+    found = []
+    members: dict[str, list[int]] = {panel: [] for panel in study.copper.per_panel}
+    for row, panel in enumerate(study.findings.panels if members else ()):
+        if panel in members:
+            members[panel].append(row)
+    for panel, findings in study.copper.per_panel.items():
+        resistance = study.copper.panel_resistance.get(panel, np.nan)
+        if not panel or not np.isfinite(resistance):
+            continue
+        parts = middle_parts(findings, resistance, study.copper.bench_sd)
+        causes = divided(panel_level(study, np.array(members[panel]))[None], parts)[0]
+        found.append(PanelExplanation(panel, _named_level(causes), parts_words(parts, resistance)))
+    return tuple(found)
+
+
+def _named_level(probabilities: np.ndarray) -> tuple[NamedCause, ...]:
+    return tuple(
+        replace(each, words=_AS_DRAWN) if each.cause is Cause.NOTHING else each for each in _named(probabilities)
     )
 
 

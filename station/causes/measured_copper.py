@@ -38,7 +38,8 @@ _LEAST_SPREAD = 0.005
 class MeasuredCopper:
     """Findings by serial and by panel; what they say of the other panels; and what R20 is beyond them.
 
-    panel_resistance: ln R20 against the drawing of each panel with findings. middle, elsewhere: what they say of the
+    panel_resistance: ln R20 against the drawing of each panel with findings. per_panel: a panel's own and its units'
+    findings together. middle, elsewhere: what they say of the
     lot's middle and of another panel. bench_sd: relative, by which the reference unit was off. beyond: of the lot, with
     its standard deviation; None without findings.
     """
@@ -46,6 +47,7 @@ class MeasuredCopper:
     by_unit: dict[str, tuple[CopperFinding, ...]] = field(default_factory=dict)
     by_panel: dict[str, tuple[CopperFinding, ...]] = field(default_factory=dict)
     panel_resistance: dict[str, float] = field(default_factory=dict)
+    per_panel: dict[str, tuple[CopperFinding, ...]] = field(default_factory=dict)
     middle: tuple[CopperFinding, ...] = ()
     elsewhere: tuple[CopperFinding, ...] = ()
     bench_sd: float = 0.0
@@ -89,14 +91,16 @@ def measured_copper(
     every = _panel_medians(panels, resistance)
     medians = {each: every[each] for each in touched if each in every}
     found = MeasuredCopper(by_unit, by_panel, medians, bench_sd=abs(bench_shift))
-    per_panel = list(_per_panel(found, panel_of).values())
+    together = _per_panel(found, panel_of)
+    per_panel = [(each, medians.get(panel, float("nan"))) for panel, each in together.items()]
     spread = float(np.std(list(every.values()), ddof=1)) if len(every) >= _FEWEST_PANELS else float("inf")
     spread = max(spread, _LEAST_SPREAD)
     middle, elsewhere = (
         (lot_finding(per_panel, abs(bench_shift), panel_spread=spread, another=another),) if per_panel else ()
         for another in (False, True)
     )
-    return replace(found, middle=middle, elsewhere=elsewhere, beyond=_beyond(found, panel_of, own))
+    beyond = _beyond(found, panel_of, own)
+    return replace(found, per_panel=together, middle=middle, elsewhere=elsewhere, beyond=beyond)
 
 
 def divide(copper: MeasuredCopper, serials: Sequence[str], panels: Sequence[str], resistance: FloatArray,
@@ -198,9 +202,9 @@ def _beyond(copper: MeasuredCopper, panel_of: dict[str, str], own: dict[str, flo
     return float(values @ weights / weights.sum()), float(max(_SURE_SD, weights.sum() ** -0.5))
 
 
-def _per_panel(copper: MeasuredCopper, panel_of: dict[str, str]) -> dict[str, tuple[tuple[CopperFinding, ...], float]]:
-    """Findings of each panel, those of its units among them, with the panel's ln R20."""
+def _per_panel(copper: MeasuredCopper, panel_of: dict[str, str]) -> dict[str, tuple[CopperFinding, ...]]:
+    """Findings of each panel, those of its units among them."""
     found: dict[str, tuple[CopperFinding, ...]] = dict(copper.by_panel)
     for serial, panel in panel_of.items():
         found[panel] = found.get(panel, ()) + copper.by_unit[serial]
-    return {panel: (each, copper.panel_resistance.get(panel, float("nan"))) for panel, each in found.items()}
+    return dict(sorted(found.items()))

@@ -153,6 +153,15 @@ def case_probabilities(study: Study, row: int) -> tuple[FloatArray, FloatArray]:
     return _divided(study, rows, _with_level(study, rows, causes))[0], cases[0]
 
 
+def panel_level(study: Study, members: np.ndarray) -> FloatArray:
+    """Return the probability of each cause (causes,) for where the median of some units (places, N) stands."""
+    seen = study.seen[members][:, _LEVEL]
+    standing = np.full(len(_LEVEL), np.nan)
+    there = np.isfinite(seen).any(axis=0)
+    standing[there] = np.nanmedian(seen[:, there], axis=0)
+    return level_probabilities(standing[None], study.reference, beyond=study.copper.beyond)[0]
+
+
 def _coded(study: Study, rows: np.ndarray) -> np.ndarray:
     """Units whose code says that they are not just measured."""
     return study.log_code[rows, _NOTHING] < 0

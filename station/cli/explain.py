@@ -92,6 +92,10 @@ def lot_lines(name: str, found: "LotExplanation") -> Iterator[str]:
     yield from (f"  {each}" for each in found.level_evidence)
     if found.hardest is not None:
         yield f"  {found.hardest.words}."
+    if found.panels:
+        yield "panels whose copper was measured:"
+    for panel in found.panels:
+        yield f"  {panel.panel}  {_percent(panel.causes[0])}  {panel.causes[0].words}; {panel.words}"
     if found.asks:
         yield "what to ask and do:"
         yield from (f"  - {each}" for each in found.asks)

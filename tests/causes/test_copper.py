@@ -90,6 +90,15 @@ def test_coupons_of_two_panels_tell_an_etched_lot_from_a_thin_one(width: float, 
     assert "by measurement" in found.asks[0]
 
 
+def test_panels_are_told_apart_by_their_own_coupons() -> None:
+    """One panel etched, another thin, R20 alike: each gets its own cause."""
+    found = explain_lot(_lot(0.85, [_coupons("01", 0.85, 1.0, seed=1), _coupons("02", 1.0, 0.85, seed=2)]))
+
+    assert ["01", "02"] == [each.panel for each in found.panels]
+    assert [Cause.NARROW_TRACK, Cause.THIN_COPPER] == [each.causes[0].cause for each in found.panels]
+    assert all("against the drawing: width" in each.words for each in found.panels)
+
+
 def test_failing_units_of_an_etched_lot_are_called_narrow_tracks_on_every_panel() -> None:
     """Those on the panels with coupons, and, less surely, on the others of the lot."""
     study = _lot(0.82, [_coupons("01", 0.82, 1.0, seed=1), _coupons("02", 0.82, 1.0, seed=2)])
