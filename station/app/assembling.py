@@ -90,4 +90,9 @@ def _trouble(records: Records, serial: str) -> str:
     state = records.unit_state(serial)
     if state is None or state.decision is not Decision.PASS:
         return "passes no more: set it aside"
-    return "is held: set it aside" if state.held else ""
+    if state.held:
+        return "is held: set it aside"
+    life = records.lot_life(state.unit.lot)
+    if serial in life.scrapped:
+        return "is scrapped: put it into the scrap box"
+    return "" if life.hold is None else f"is of lot {life.lot}, which is held: set it aside"

@@ -43,7 +43,8 @@ def set_wish(records: Records, lots: Sequence[str], *, size: int | None, toleran
 def lots_with_leftovers(records: Records, lots: Sequence[str]) -> tuple[str, ...]:
     """Return `lots` behind the earlier lots of the same part that sets were made from and good units are left of.
 
-    The last lot stays the last: the sets get its name. Real and simulated units are kept apart.
+    The last lot stays the last: the sets get its name. Real and simulated units are kept apart; a lot that is held is
+    left alone.
     """
     part = _part_of(records, lots)
     simulated = lot_standing(records, lots[0]).simulated
@@ -51,9 +52,11 @@ def lots_with_leftovers(records: Records, lots: Sequence[str]) -> tuple[str, ...
     in_sets = {serial for serials in sets_on_record(records).values() for serial in serials}
     earlier = []
     for lot in sorted(used_lots - set(lots)):
-        standing = lot_standing(records, lot)
+        standing, life = lot_standing(records, lot), records.lot_life(lot)
         plan = plan_of(records, standing)
-        if standing.simulated == simulated and standing.passed - in_sets and plan is not None and plan.part == part:
+        left = standing.passed - in_sets - life.scrapped - life.closed_units
+        of_part = standing.simulated == simulated and plan is not None and plan.part == part
+        if of_part and left and life.hold is None:
             earlier.append(lot)
     return (*earlier, *lots)
 

@@ -193,6 +193,29 @@ def test_complete_set_leaves_its_trays_when_somebody_says_so(home: Path) -> None
     assert [None] * 3 == after
 
 
+def test_scrapped_unit_and_held_lot_make_no_complete_set(home: Path) -> None:
+    """They were good when the set was made; what counts is now."""
+    first = _facts(home, "sets", "make", "L2641", *RECORD)["sets"][0]["serials"]
+    why = ("--who", "EN-02", "--why", "x")
+    scrap = _run(home, "lot", "scrap", "L2641", first[0], *why)
+    scrapped = _run(home, "sets", "assemble", *first)
+    hold = _run(home, "lot", "hold", "L2641", *why)
+    held = _run(home, "sets", "assemble", *first)
+
+    assert [0, 0] == [each.exit_code for each in (scrap, hold)], scrap.output + hold.output
+    assert [2, 2] == [each.exit_code for each in (scrapped, held)]
+    assert f"wrong: {first[0]} is scrapped" in scrapped.stdout
+    assert f"wrong: {first[1]} is of lot L2641, which is held" in held.stdout
+
+
+def test_leftovers_of_a_held_lot_are_left_alone(home: Path) -> None:
+    """Nor do they stop the next lot's sets."""
+    _facts(home, "sets", "make", "L2641", "--tolerance", "R20=0.05 %", *RECORD)
+    _run(home, "lot", "hold", "L2641", "--who", "EN-02", "--why", "x")
+
+    assert ["L2642"] == _facts(home, "sets", "make", "L2642", "--leftovers")["lots"]
+
+
 def test_dissolved_set_frees_its_units_and_keeps_its_name(home: Path) -> None:
     """They are proposed again, under a new name; the old label fits no set any more; all of it in the chain."""
     made = _facts(home, "sets", "make", "L2641", *RECORD)
