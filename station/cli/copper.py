@@ -28,12 +28,16 @@ _AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object
 
 @click.command("copper", short_help="Widths, coupons, sections: enter, and what they imply.")
 @click.argument("name", metavar="LOT")
-@click.option("--widths", type=_FILE, help="CSV: serial,layer,turn,u_um and top_um, foot_um or width_um, [pitch_um].")
 @click.option(
-    "--coupons", type=_FILE, help="CSV: panel,[coupon],width_um,length_mm,resistance_ohm,temperature_degc,u_ohm."
+    "--widths", type=_FILE, help="CSV: serial, layer, turn, u_um and top_um, foot_um or width_um; pitch_um if measured."
 )
 @click.option(
-    "--sections", type=_FILE, help="CSV: serial or panel,thickness_um,u_um,[layer],[turn],[top_um],[foot_um]."
+    "--coupons",
+    type=_FILE,
+    help="CSV: panel, width_um, length_mm, resistance_ohm, temperature_degc, u_ohm; coupon if named.",
+)
+@click.option(
+    "--sections", type=_FILE, help="CSV: serial or panel, thickness_um, u_um; layer, turn, top_um, foot_um if measured."
 )
 @click.option(
     "--coupon",
@@ -71,8 +75,8 @@ def lot_copper_command(
 ) -> None:
     """Say what the measured copper of a lot implies; with a file or --coupon, put that on record first.
 
-    Drawn widths and resistances as measured; u is the standard uncertainty. Nothing on record is edited: a later entry
-    takes an earlier one's place with --instead-of and a reason.
+    A coupon's width and length are those drawn, all else is as measured; u is the standard uncertainty. Nothing on
+    record is edited: a later entry takes an earlier one's place with --instead-of and a reason.
 
     \b
     Example: coilgate lot copper L2641 --coupons coupons.csv --who EN-02 --why "incoming"

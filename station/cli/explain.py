@@ -99,6 +99,7 @@ def lot_lines(name: str, found: "LotExplanation") -> Iterator[str]:
     if found.asks:
         yield "what to ask and do:"
         yield from (f"  - {each}" for each in found.asks)
+        yield f"which units to look at, and where on them: coilgate lot pull {name}"
 
 
 def _percent(cause: "NamedCause") -> str:
