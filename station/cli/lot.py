@@ -6,6 +6,7 @@ import click
 
 from station.cli.copper import lot_copper_command
 from station.cli.explain import lot_explain
+from station.cli.lot_agreement import lot_agreement
 from station.cli.lot_import import import_readings
 from station.cli.lot_life import COMMANDS as LIFE
 from station.cli.lot_quality import COMMANDS
@@ -20,7 +21,7 @@ def lot() -> None:
     """Lots: how many units, how many pass, where they are; what the process makes; receive, hold, close, export."""
 
 
-for _command in (*COMMANDS, *LIFE, import_readings, sample):
+for _command in (*COMMANDS, *LIFE, import_readings, lot_agreement, sample):
     lot.add_command(_command)
 lot.add_command(lot_copper_command)
 lot.add_command(pull)

@@ -225,8 +225,6 @@ def compare(
         raise click.UsageError("name two lots or more, each once.")
     quantity = characteristic or "R20"
     samples = read_lots(ctx, names, quantity, population)
-    if len({each.simulated for each in samples}) > 1:
-        raise click.UsageError("simulated and real lots are not compared: the difference would be the simulation's.")
     with statistics_of(quantity):
         found = [compare_samples(samples[0].sample, each.sample, level=level) for each in samples[1:]]
     if plot is not None:

@@ -5,6 +5,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
@@ -159,6 +160,29 @@ def test_export_of_every_run_has_the_imported_ones(home: Path) -> None:
     purposes = {row["purpose"] for row in csv.DictReader(target.read_text(encoding="utf-8").splitlines())}
 
     assert (0, 96, {"imported"}) == (usual["rows"], every["rows"], purposes)
+
+
+@pytest.mark.slow
+def test_their_readings_are_held_against_ours_unit_by_unit(home: Path) -> None:
+    """Theirs read 0.1 ohm more: that is the bias, beyond what their stated uncertainty of 0.2 % and ours explain."""
+    pairs = made_values("L2601", 1)[:30]
+    generator = np.random.default_rng(1)
+    with Records.open(home) as records:
+        for unit, value in pairs:
+            opened = replace(make_opened(unit.serial, lot="L2601", simulated=False), unit=unit)
+            records.open_run(opened)
+            records.close_run(make_record(opened, r20_ohm=value, results=2))
+    rows = [f"{unit.serial},{value + 0.1 + generator.normal(0, 0.01):.4f},11.6" for unit, value in pairs]
+    empty = run(home, "lot", "agreement", "L2601").exception
+    bring(home, sheet(home, *rows), "--uncertainty", "R20=0.2 %")
+    found = facts(home, "lot", "agreement", "L2601", "--characteristic", "R20")
+
+    assert "both measured here (30 units) and imported (0 units)" in str(empty)
+    assert (30, False) == (found["units"], found["bias_explained"])
+    assert 0.1 == pytest.approx(found["bias"], abs=0.01)
+    # Ours is 0.1 % (standard), theirs 0.2 % / 1.96; both common to all units.
+    assert np.hypot(8.0 * 1e-3, 8.1 * 2e-3 / 1.96) == pytest.approx(found["bias_standard_uncertainty"], rel=0.05)
+    assert "both measured here and imported" in found["population"]
 
 
 def test_dry_run_leaves_nothing_on_record(home: Path) -> None:
