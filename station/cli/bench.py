@@ -102,13 +102,13 @@ def verify(
     """
     from station.cli.bench_text import show_verification
     from station.cli.opening import open_stoppable
-    from station.cli.telling import tell_progress
+    from station.cli.telling import Teller
 
     with (
         open_stoppable(ctx) as station,
         station.inspecting(bench_file, where="coilgate bench verify") as inspection,
     ):
-        inspection.tell = tell_progress
+        inspection.tell = Teller()
         report = station.verify(
             inspection, operator, references=references, part=part, new_baseline=new_baseline
         )

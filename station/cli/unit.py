@@ -97,7 +97,7 @@ def measure(
     from station.app.panel_walk import PanelWalk
     from station.app.sorting import Sorting
     from station.cli.opening import open_stoppable
-    from station.cli.telling import tell_progress
+    from station.cli.telling import Teller
     from station.core.places import read_tray
     from station.core.run_record import Purpose
     from station.inspection import Request
@@ -109,7 +109,7 @@ def measure(
         open_stoppable(ctx) as station,
         station.inspecting(bench_file, plan_file=plan_file, where="coilgate unit measure") as inspection,
     ):
-        inspection.tell = tell_progress
+        inspection.tell = Teller()
         sorting = Sorting(station.records, station.clock.utc_now, trays=trays)
         inspection.place = sorting.place
         walk = PanelWalk(station.records, station.clock.utc_now)

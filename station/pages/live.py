@@ -193,6 +193,8 @@ def spoken(shown: Shown) -> str:
         return f"Refused. {board.notice}"
     if board.decided is not None:
         return f"{board.serial}: {WORDS[board.decided.decision]}. {board.action}"
+    if board.hot is not None and not board.hot.driven:
+        return "The coil is hot. Do not touch it."
     return board.action
 
 

@@ -9,7 +9,9 @@ from playwright.sync_api import Browser, Page, expect
 
 from station.app.demo import demo_serials
 from station.app.workplace import Workplace
+from station.core.plan_file import parse_plan
 from station.core.results import Decision
+from station.data import data_path
 from tests.pages.station_in_browser import (
     DEADLINE_S,
     VIEW,
@@ -168,3 +170,41 @@ def test_typed_serial_is_asked_for_twice(page: Page, workplace: Workplace) -> No
     expect(page.locator(".verdict .place")).to_be_visible(timeout=DEADLINE_MS)
 
     assert 1 == len(workplace.station.records.runs_of(UNITS[0]))
+
+
+def test_heated_unit_is_followed_to_its_decision(browser: Browser, tmp_path: Path) -> None:
+    """Curve and caution while the drive is on; the judged rise under the curve at the end, the caution gone."""
+    with (
+        workplace_on(tmp_path, plan_file="IS-20-heating.toml", speed=20.0) as workplace,
+        served(workplace) as address,
+        browser.new_context(viewport=VIEW) as context,
+    ):
+        release_one_level(workplace)
+        page = patient(context).new_page()
+        page.goto(address)
+        signed_in(page)
+        for _ in range(4):  # a computer too busy to look after the drive ends a heating: then once more
+            scan(page, UNITS[0])
+            expect(page.locator("p.hot")).to_contain_text("HOT, DRIVE ON. Do not touch the coil until")
+            expect(page.locator("figure.heating figcaption")).to_contain_text("level 1 of 1, 2 V: rise")
+            expect(page.locator(".verdict .place")).to_be_visible(timeout=2 * DEADLINE_MS)
+            settled(workplace)
+            expect(page.locator("p.hot")).to_have_count(0)
+            caption = page.locator("figure.heating figcaption").inner_text()
+            if "rise@2V" in caption:
+                break
+        judged = page.locator(".lines tr", has_text="rise@2V").inner_text()
+
+    assert caption.endswith(("K: pass", "K: fail"))
+    assert caption.split()[-1] in judged
+
+
+def release_one_level(workplace: Workplace) -> None:
+    """Release the invented heating plan with one level, soaked out for as short as may be."""
+    text = data_path("plans/IS-20-heating.toml").read_text(encoding="utf-8")
+    for old, new in (('["1 V", "1.5 V", "2 V"]', '["2 V"]'), ('soak = "2 min"', 'soak = "90 s"')):
+        assert old in text
+        text = text.replace(old, new)
+    station = workplace.station
+    station.records.release_plan(parse_plan(text, "h.toml"), who="EN-02", why="tests", utc=station.clock.utc_now())
+    workplace.plans_changed()
