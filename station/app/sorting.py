@@ -74,7 +74,8 @@ class Sorting:
             return NOWHERE
         passed = record.decision is Decision.PASS and not record.held
         serial = record.opened.unit.serial
-        lay = placing_of(self._records, serial)
+        # Only a unit that was measured before can lie in a tray: the usual unit costs no query.
+        lay = placing_of(self._records, serial) if record.opened.repeats_run_id else None
         if lay is not None and passed and lay.decision is Decision.PASS:
             # It was taken out to be measured again; nobody has got its pocket.
             return Place(lay.tray, lay.pocket)

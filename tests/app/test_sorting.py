@@ -44,7 +44,8 @@ def measured(
     purpose: Purpose = Purpose.PRODUCTION,
 ) -> RunRecord:
     """A run on record."""
-    opened = make_opened(serial, purpose=purpose)
+    before = records.runs_of(serial)
+    opened = make_opened(serial, purpose=purpose, repeats_run_id=before[-1].run_id if before else "")
     record = replace(make_record(opened, decision=decision, results=2, held=held), bin_number=bin_number)
     records.open_run(opened)
     records.close_run(record)
