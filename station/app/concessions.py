@@ -37,6 +37,9 @@ from station.records.concessions import (
 )
 from station.reports.concession_blocks import ConcessionUse
 
+AT_ONCE = 50
+"""Units that are accepted in one transaction: others may write in between."""
+
 BIN_NUMBER, BIN_NAME = 80, "concession"
 """Where accepted units go unless it is said otherwise: apart from all that pass."""
 
@@ -172,24 +175,31 @@ def accept(
     if state is not Standing.IN_FORCE:
         raise ConcessionError(f"{found.granted.kind} {number} is {state}. Grant another one.")
     known = _candidates_of(records, found.granted, serials)
-    accepted, refused = [], []
+    refused: dict[str, str] = {}
+    wanted: dict[str, tuple[LaterDecision, int]] = {}
     for serial in dict.fromkeys(serials):
         candidate = known.get(serial)
         words = candidate.why_not if candidate else "it does not fail now, or is accepted already"
         if candidate and not words:
-            words = _accept_one(records, found.granted, candidate.unit, who=who, why=why, now_utc=now_utc)
+            made = _wanted(records, found.granted, candidate.unit, who=who, why=why, now_utc=now_utc)
+            if isinstance(made, str):
+                words = made
+            else:
+                wanted[serial] = made
         if words:
-            refused.append((serial, words))
-        else:
-            accepted.append(serial)
+            refused[serial] = words
+    for start in range(0, len(wanted), AT_ONCE):
+        some = list(wanted)[start : start + AT_ONCE]
+        outcome = concede(records, [wanted[each] for each in some])
+        refused |= {serial: words for serial, words in zip(some, outcome, strict=True) if words}
     close_ended(records, now_utc)
-    return Accepted(tuple(accepted), tuple(refused))
+    return Accepted(tuple(each for each in wanted if each not in refused), tuple(refused.items()))
 
 
-def _accept_one(
+def _wanted(
     records: Records, found: Concession, unit: LotUnit, *, who: str, why: str, now_utc: datetime
-) -> str:
-    """Return why it could not be accepted after all; empty: it is on record."""
+) -> tuple[LaterDecision, int] | str:
+    """Return the decision that accepts a unit, and how many its run has; or why it can't be accepted after all."""
     before = records.later_decisions(unit.run_id)
     record = records.run(unit.run_id)
     plan_hash = before[-1].plan_hash if before else record.opened.plan_hash
@@ -221,11 +231,7 @@ def _accept_one(
         why=why or f"accepted by {found.kind} {found.number}, {found.customer_reference}",
         decided_utc=now_utc,
     )
-    try:
-        concede(records, later, after=len(before))
-    except (ConcessionError, RecordError) as error:
-        return str(error)
-    return ""
+    return later, len(before)
 
 
 def _candidates_of(records: Records, found: Concession, serials: Sequence[str]) -> dict[str, Candidate]:

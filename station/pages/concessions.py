@@ -17,6 +17,9 @@ from station.records.concessions import concessions, latest_utc
 USUAL_DAYS = 90
 """So far ahead the form proposes the last day."""
 
+ROWS = 400
+"""Units that are shown at once: as many as a form takes. What is accepted makes room for the next."""
+
 _FIELDS = ("kind", "part", "characteristic", "lower", "upper", "lot", "quantity", "customer", "why")
 
 
@@ -62,9 +65,9 @@ async def one(request: Request) -> Response:
         in_force=state is Standing.IN_FORCE,
         lot=lot,
         lots=lots,
-        units=units,
+        units=sorted(units, key=lambda each: bool(each.why_not))[:ROWS],
+        failing=len(units),
         fitting=sum(not each.why_not for each in units),
-        refused=(),
         **_signature(request),
     )
 

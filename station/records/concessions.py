@@ -5,6 +5,7 @@ beside it. Whatever depends on a count is counted and written in one transaction
 """
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -77,33 +78,51 @@ def end_concession(records: Records, number: str, *, how: Standing, who: str, wh
     return True
 
 
-def concede(records: Records, later: LaterDecision, *, after: int) -> int:
-    """Put on record that a unit is accepted by the concession that `later` names; return the decision's place.
+def concede(records: Records, wanted: Sequence[tuple[LaterDecision, int]]) -> tuple[str, ...]:
+    """Put on record, in one transaction, that units are accepted by one concession; return why each was not.
 
     Args:
-        later: FAIL, with the concession's number.
-        after: how many later decisions the run had when it was looked at.
+        wanted: decisions, FAIL with the concession's number, and how many later decisions each run had when it was
+            looked at. In order, as long as the concession lasts.
+
+    Returns:
+        Words for each one; empty: it is on record.
 
     Raises:
-        ConcessionError: the concession has ended, or is used up.
-        RecordError: not FAIL, held, or another run or decision came since.
+        RecordError: not FAIL, unknown concession, or several of them.
     """
-    if later.decision is not Decision.FAIL or not later.concession:
+    numbers = {later.concession for later, _ in wanted}
+    if len(numbers) != 1 or "" in numbers or any(later.decision is not Decision.FAIL for later, _ in wanted):
         raise RecordError("a unit that is accepted by concession stays FAIL, with the concession's number.")
     with records._database.writing() as connection:
-        found = _one(connection, later.concession)
-        serial, place = _require_latest(connection, later.run_id)
-        if place != after:
-            raise RecordError(f"{serial}: another decision came meanwhile. Look at it again.")
-        used = _users(connection, later.concession) - {serial}
-        state = replace(found, used=len(used)).standing(_latest(connection, later.decided_utc))
-        if state is not Standing.IN_FORCE:
-            raise ConcessionError(f"{found.granted.kind} {later.concession} is {state}. Grant another one.")
-        return add_decision(connection, records._database.key, later)
+        found = _one(connection, numbers.pop())
+        used = _users(connection, found.granted.number)
+        latest = _latest(connection, max(later.decided_utc for later, _ in wanted))
+        words = []
+        for later, after in wanted:
+            try:
+                serial = _require_latest(connection, later.run_id, after)
+                _require_in_force(replace(found, used=len(used - {serial})), latest)
+            except (RecordError, ConcessionError) as error:
+                words.append(str(error))
+                continue
+            add_decision(connection, records._database.key, later)
+            used.add(serial)
+            words.append("")
+    return tuple(words)
 
 
-def _require_latest(connection: Connection, run_id: str) -> tuple[str, int]:
-    """Return serial and place of the run's latest decision; it must be what counts for the unit, FAIL, and not held."""
+def _require_in_force(found: OnRecord, latest_utc: datetime) -> None:
+    state = found.standing(latest_utc)
+    if state is not Standing.IN_FORCE:
+        raise ConcessionError(f"{found.granted.kind} {found.granted.number} is {state}. Grant another one.")
+
+
+def _require_latest(connection: Connection, run_id: str, after: int) -> str:
+    """Return the serial of a run whose latest decision counts for its unit and is FAIL; the unit is not held.
+
+    Raises RecordError for any other, or if the decision is not the one at place `after`.
+    """
     query = select(run_opened.c.run_key, unit.c.unit_key, unit.c.serial).join(
         unit, unit.c.unit_key == run_opened.c.unit_key
     )
@@ -125,7 +144,9 @@ def _require_latest(connection: Connection, run_id: str) -> tuple[str, int]:
         raise RecordError(f"{found.serial} is not FAIL; only what was measured and fails is accepted by concession.")
     if last.concession:
         raise RecordError(f"{found.serial} is accepted already, by {last.concession}.")
-    return found.serial, last.place
+    if last.place != after:
+        raise RecordError(f"{found.serial}: another decision came meanwhile. Look at it again.")
+    return str(found.serial)
 
 
 def _one(connection: Connection, number: str) -> OnRecord:

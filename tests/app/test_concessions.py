@@ -175,7 +175,7 @@ def test_records_refuse_a_concession_that_is_not_fail(records: Records, decision
         run_id, PLAN.text_hash, decision, None, 1, "low R", False, (), number, "EN-02", "a try", NOW
     )
     with pytest.raises(RecordError, match="stays FAIL"):
-        concede(records, later, after=0)
+        concede(records, [(later, 0)])
     if decision is Decision.PASS:
         with pytest.raises(RecordError, match="never PASS"):
             records.judge_again(later)
@@ -189,8 +189,29 @@ def test_records_refuse_to_concede_what_is_not_fail_now(records: Records, serial
     later = LaterDecision(
         run_id, PLAN.text_hash, Decision.FAIL, None, 80, "concession", False, (), number, "EN-02", "a try", NOW
     )
-    with pytest.raises(RecordError, match="is not FAIL"):
-        concede(records, later, after=0)
+    (words,) = concede(records, [(later, 0)])
+
+    assert "is not FAIL" in words
+    assert () == records.later_decisions(run_id)
+
+
+def test_decision_that_came_meanwhile_is_not_overlooked(records: Records) -> None:
+    """Looked at before somebody judged it again: refused, and the other one of the same act is accepted."""
+    number = granted(records)
+    laters = []
+    for serial in FIT[:2]:
+        run_id = records.runs_of(serial)[-1].run_id
+        laters.append(
+            LaterDecision(
+                run_id, PLAN.text_hash, Decision.FAIL, None, 80, "concession", False, (), number, "EN-02", "a", NOW
+            )
+        )
+    records.judge_again(replace(laters[0], concession="", why="another look"))
+    words = concede(records, [(each, 0) for each in laters])
+
+    assert "another decision came meanwhile" in words[0]
+    assert "" == words[1]
+    assert {FIT[1]: number} == conceded(records, "L2641")
 
 
 def test_unit_measured_again_is_no_longer_accepted(records: Records) -> None:
