@@ -121,6 +121,11 @@ def read_readings(
     `check` says what is wrong with a serial, or nothing. Raises StudyError if the header line or the CSV as a whole is
     wrong: then there is no row to keep.
     """
+    named = {each.field for each in how.columns}
+    if RAW_RESISTANCE in named and TEMPERATURE not in named and how.span is None:
+        # Once, and not in every line.
+        words = "R becomes R20 by its temperature: map a column (T=temperature degC), or state it or the span it lay in"
+        raise StudyError([Mistake("--map", 1, RAW_RESISTANCE, f"{words} (--temperature '15 degC to 30 degC')")])
     rows = rows_of(text, file)
     if len(rows) < 2:
         raise StudyError([Mistake(file, 1, "header", "no readings follow the header line")])

@@ -169,6 +169,15 @@ def test_file_that_is_none_is_refused_whole(text: str, said: str) -> None:
     assert said in str(caught.value)
 
 
+def test_resistance_without_any_temperature_is_refused_once() -> None:
+    """Not line by line: nobody has said how warm the coils were."""
+    with pytest.raises(StudyError) as caught:
+        read_readings("SN,R_ohm\nA,8\nB,8\n", "f.csv", how("SN=serial", "R_ohm=R"))
+
+    assert 1 == len(caught.value.mistakes)
+    assert "--temperature '15 degC to 30 degC'" in str(caught.value)
+
+
 @given(text=st.text(max_size=200))
 def test_any_text_is_read_or_refused_in_words(text: str) -> None:
     """Rows, mistakes or StudyError; nothing else comes out."""
