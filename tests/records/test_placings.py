@@ -1,5 +1,8 @@
 """Trays and pockets: one unit a pocket, good and bad never together, history kept; on both databases."""
 
+import sqlite3
+from pathlib import Path
+
 import pytest
 
 from station.core.results import Decision
@@ -143,3 +146,34 @@ def test_placings_are_in_the_digest_chain(lot: Records) -> None:
 
     assert report.sound
     assert before + 2 == report.entries
+
+
+@pytest.mark.parametrize(
+    ("statement", "what"),
+    [
+        ("UPDATE placing SET pocket = 2", "changed"),
+        ("DELETE FROM placing", "removed"),
+        (
+            "INSERT INTO placing (unit_key, tray, pocket, decision, who, why, utc) "
+            "SELECT unit_key, 'T9', 1, 'PASS', who, why, utc FROM placing",
+            "inserted",
+        ),
+    ],
+)
+def test_edited_placing_is_found(tmp_path: Path, statement: str, what: str) -> None:
+    """A unit moved among the good ones with a database editor is named by the check."""
+    with Records.open(tmp_path) as records:
+        opened = make_opened("A")
+        records.open_run(opened)
+        records.close_run(make_record(opened, results=2))
+        _place(records, "A")
+    connection = sqlite3.connect(tmp_path / "records.sqlite3")
+    for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+        connection.execute(f"DROP TRIGGER {name}")
+    connection.execute(statement)
+    connection.commit()
+    connection.close()
+    with Records.open(tmp_path) as records:
+        faults = records.check().faults
+
+    assert [(what, "placing")] == [(each.what, each.kind) for each in faults]
