@@ -208,7 +208,9 @@ def test_decision_that_came_meanwhile_is_not_overlooked(records: Records) -> Non
         )
     records.judge_again(replace(laters[0], concession="", why="another look"))
     words = concede(records, [(each, 0) for each in laters])
+    again = concede(records, [(laters[1], 1)])
 
+    assert "is accepted already" in again[0]
     assert "another decision came meanwhile" in words[0]
     assert "" == words[1]
     assert {FIT[1]: number} == conceded(records, "L2641")
