@@ -54,6 +54,8 @@ class BenchOptions:
     faults: Sequence[Fault] | None = None
     ambient_degc: float = 23.0
     ambient_drift_k_per_h: float = 0.0
+    keeps_heat: bool = False
+    """A coil that is loaded again right after is still warm from the run before."""
     handling_s: float = 1.0
     alive_s: float = ALIVE_S
     """How long the fixture's dead-man waits. A sped-up bench stretches it: the station's own computer is not sped
@@ -81,6 +83,7 @@ class SimulatedBench:
             noise=options.noise,
             ambient_degc=options.ambient_degc,
             ambient_drift_k_per_h=options.ambient_drift_k_per_h,
+            keeps_heat=options.keeps_heat,
         )
         self.units = {unit.serial: unit for unit in units}
         self.identities = {

@@ -69,6 +69,7 @@ class World:
         noise: NoiseLevels = QUIET,
         ambient_degc: float = 23.0,
         ambient_drift_k_per_h: float = 0.0,
+        keeps_heat: bool = False,
     ) -> None:
         self.errors = errors or BenchErrors()
         self.noise = noise
@@ -92,6 +93,10 @@ class World:
         self._contacts_ohm = (inf, inf)
         self.contacted = False
         """Whether force and sense needles of both pads touch the loaded coil; moved by `load`, `unload` only."""
+        self._keeps_heat = keeps_heat
+        """Whether a coil that is loaded again is as warm as it was when unloaded, less what it has lost since."""
+        self._left: tuple[str, float, list[float]] = (EMPTY, 0.0, [])
+        """The coil unloaded last: serial, when, rises."""
         self._seatings: dict[str, int] = {}
         self._burnt = False
         self._field_t_per_a: dict[tuple[float, float], float] = {}
@@ -179,6 +184,9 @@ class World:
         if self._rises_k:
             self._rises_k[0] = warm_k
         self._thermal = tuple((each.thermal_resistance_k_per_w, each.time_constant_s) for each in coil.thermal)
+        if self._left[0] == coil.serial:
+            self._rises_k = self._left[2]
+            self._relax(self.now_s - self._left[1], 0.0)
         self._longest_step_s = min((each[1] for each in self._thermal), default=inf) / 25.0
         self._seatings[coil.serial] = self._seatings.get(coil.serial, 0) + 1
         self._contacts_ohm = coil.contacts_ohm(self._seatings[coil.serial])
@@ -188,6 +196,8 @@ class World:
     def unload(self) -> None:
         """Take the coil out of the nest."""
         self._hands_in()
+        if self._keeps_heat:
+            self._left = (self.unit, self.now_s, self._rises_k)
         self.coil = None
         self._rises_k = []
         self._thermal = ()

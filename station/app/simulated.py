@@ -85,6 +85,9 @@ class Simulation:
     faults: tuple[Fault, ...] | None = None
     speed: float = 1.0
     ambient_degc: float = 23.0
+    ambient_drift_k_per_h: float = 0.0
+    keeps_heat: bool = False
+    """A coil that is loaded again right after is still warm from the run before."""
     handling_s: float = 1.0
 
 
@@ -102,6 +105,8 @@ def build(simulation: Simulation) -> SimulatedBench:
         noise=simulation.noise,
         faults=simulation.faults,
         ambient_degc=simulation.ambient_degc,
+        ambient_drift_k_per_h=simulation.ambient_drift_k_per_h,
+        keeps_heat=simulation.keeps_heat,
         handling_s=simulation.handling_s,
         alive_s=ALIVE_S * max(1.0, simulation.speed),
     )

@@ -1,8 +1,9 @@
 """The nightly: the station's own code on simulated benches whose truth is known, on good days and bad ones.
 
     scenario  what a file in `fixtures/nightly` says       making   lot, bench errors and faults of scenario and seed
-    mishaps   what the operator does wrong, and when       night    one scenario with one seed, from empty home to tally
+    script    what goes wrong, numbered                    night    one scenario with one seed, from empty home to tally
     truth     what a perfect bench would find              tally    counts of a night; adds up
     figures   the table: scenario by figure                pool     all nights on all cores
-    accepted  the night that others are compared with      junit    the same for machines
+    kept      last, accepted and earlier nights            junit    the same for machines
+    trends    figures over the nights, a page              shrinking  the fewest mishaps with which a night still fails
 """

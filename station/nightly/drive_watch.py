@@ -29,12 +29,16 @@ class DriveWatch:
     _since_s: float = 0.0
     _act: Callable[[], object] | None = None
     _at: int = 0
+    _ends: bool = True
     _over: bool = False
     """The output should be off by now: later replies change nothing."""
 
-    def interfere(self, act: Callable[[], object] | None, *, at: int = 0) -> None:
-        """Have `act` called before the `at`-th message (from 1) with the output on, once; None: nothing."""
-        self._act, self._at, self._driven = act, at, 0
+    def interfere(self, act: Callable[[], object] | None, *, at: int = 0, ends: bool = True) -> None:
+        """Have `act` called before the `at`-th message (from 1) with the output on, once; None: nothing.
+
+        `ends`: the output should go off for it at once. A pulled plug shows only when that instrument is asked.
+        """
+        self._act, self._at, self._ends, self._driven = act, at, ends, 0
 
     def before_write(self, data: bytes) -> None:
         """A message is about to go out."""
@@ -47,7 +51,8 @@ class DriveWatch:
         self._driven += 1
         if self._driven == self._at:
             act, self._act = self._act, None
-            self._since_s, self._over = self.clock.monotonic(), True
+            if self._ends:
+                self._since_s, self._over = self.clock.monotonic(), True
             act()
 
     def after_read(self) -> None:

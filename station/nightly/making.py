@@ -62,6 +62,8 @@ def simulation(scenario: Scenario, seed: int, plan: Plan, *, faults: tuple[Fault
         noise=_noise(bench),
         faults=faults,
         ambient_degc=bench.ambient_degc,
+        ambient_drift_k_per_h=bench.ambient_drift_k_per_h,
+        keeps_heat=bench.keeps_heat,
     )
 
 

@@ -8,7 +8,6 @@ from collections.abc import Callable, Collection
 from functools import partial
 from itertools import count
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 from drivers.clock import ManualClock, RealClock
 from drivers.errors import InstrumentError
@@ -32,6 +31,7 @@ from station.nightly.scenario import Scenario, plan_path
 from station.nightly.script import script_of
 from station.nightly.shift import Shift
 from station.nightly.tally import Counting, Tally
+from station.nightly.throwaway import throwaway
 from station.records import Records
 from station.stop import NestStop
 
@@ -57,7 +57,7 @@ def run_night(
     if only is not None:
         script = script.only(only)
     commits = CommitWatch()
-    with TemporaryDirectory(prefix="coilgate-nightly-") as home, _station(Path(home), commits) as station:
+    with throwaway() as home, _station(Path(home), commits) as station:
         plan = read_plan(plan_path(scenario.plan))
         simulated = simulation(scenario, seed, plan, faults=script.faults if script.needs_wrappers else None)
         place = in_memory(simulated, station.stop)

@@ -88,6 +88,9 @@ class BenchSetup:
     thermometer_model: str = "TH-P"
     stage: bool = True
     ambient_degc: float = 23.0
+    ambient_drift_k_per_h: float = 0.0
+    keeps_heat: bool = False
+    """A unit that is seated again is still warm from the run before."""
     ambient_wander_k: float = 0.0
     """The shop's temperature jumps within +- this before each unit."""
     field_offset_t: float | None = None

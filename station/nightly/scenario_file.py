@@ -111,6 +111,8 @@ def _read_bench(table: Table) -> BenchSetup:
         thermometer_model=table.choice("thermometer", ("TH-P", "TH-S"), default="TH-P"),
         stage=table.flag("stage", default=True),
         ambient_degc=table.quantity("ambient", Dimension.TEMPERATURE, default=23.0, lower=5.0, upper=45.0),
+        ambient_drift_k_per_h=table.quantity("ambient_drift_an_hour", kelvin, default=0.0, lower=-60.0, upper=60.0),
+        keeps_heat=table.flag("keeps_heat", default=False),
         ambient_wander_k=table.quantity("ambient_wander", kelvin, default=0.0, lower=0.0, upper=10.0),
         field_offset_t=table.optional_quantity("field_offset", Dimension.FLUX_DENSITY),
         temperature_noise_k=table.optional_quantity("temperature_noise", kelvin, lower=0.0),

@@ -154,7 +154,7 @@ class Shift:
         self._prepare(acts, other)
         midway = _Midway(self, acts, other, index)
         if self.scenario.moment == DRIVEN and acts:
-            self.watch.interfere(midway.act, at=1 + int(MOST_DRIVEN * midway.share))
+            self.watch.interfere(midway.act, at=1 + int(MOST_DRIVEN * midway.share), ends=acts != {UNPLUG})
         else:
             inspection.tell = midway
         try:

@@ -62,6 +62,6 @@ def test_replay_is_the_same_night_to_the_last_byte() -> None:
 @pytest.mark.slow
 def test_two_cores_give_what_one_gives() -> None:
     """Processes of their own, whichever is done first: equal tallies in equal order."""
-    jobs = [Job(short("healthy", 3), 1), Job(short("hand-warmed", 3), 2)]
+    jobs = [Job(short("healthy", 3), 1), Job(short("hand-warmed", 3), 2), Job(short("heated", 1), 3)]
 
     assert run_jobs(jobs, cores=1) == run_jobs(jobs, cores=2)

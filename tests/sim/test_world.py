@@ -169,6 +169,23 @@ def test_ambient_drifts_with_time() -> None:
     assert 23.5 == pytest.approx(world.ambient_degc)
 
 
+@pytest.mark.parametrize(("keeps_heat", "left"), [(False, 0.0), (True, exp(-10.0 / 15.0))])
+def test_coil_that_is_loaded_again_keeps_its_heat_if_asked_for(keeps_heat: bool, left: float) -> None:
+    """Unloaded 20 K warm and loaded again after 10 s: its share of a time constant of 15 s is left; another is cold."""
+    world = World(ambient_degc=20.0, keeps_heat=keeps_heat)
+    coil, other = truth_near("U1"), truth_near("U2")
+    rises = []
+    for each in (coil, other):
+        world.load(coil, warm_k=20.0)
+        world.unload()
+        world.advance(world.now_s + 10.0)
+        world.load(each)
+        rises.append(world.rise_k)
+        world.unload()
+
+    assert [pytest.approx(20.0 * left), 0.0] == rises
+
+
 def test_switching_of_the_output_is_noted_with_its_time_whoever_did_it() -> None:
     """On by order, off by protection: two entries; ordering off once more adds none."""
     world = World(ambient_degc=20.0)
