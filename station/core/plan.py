@@ -225,6 +225,16 @@ class TrayPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class PanelPlan:
+    """Where the units of a panel lie: their serials follow from the panel's."""
+
+    rows: tuple[str, ...]
+    columns: tuple[str, ...]
+    unit_labels: bool = True
+    """Each unit has a code of its own, which is scanned. False: only the panel has one."""
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A control plan, complete and free of mistakes."""
 
@@ -245,18 +255,9 @@ class Plan:
     """A repeat whose R20 and L differ by more than this (plus U) from the earlier run is held."""
     fixture: str = ""
     """What the fixture's identity must begin with; empty: any fixture that the bench was verified with."""
-@dataclass(frozen=True, slots=True)
-class PanelPlan:
-    """Where the units of a panel lie: their serials follow from the panel's."""
-
-    rows: tuple[str, ...]
-    columns: tuple[str, ...]
-    unit_labels: bool = True
-    """Each unit has a code of its own, which is scanned. False: only the panel has one."""
-
-
     sets: SetPlan | None = None
     trays: TrayPlan | None = None
+    panel: PanelPlan | None = None
     source_text: str = field(default="", repr=False)
     text_hash: str = ""
     """SHA-256 of `source_text`, hex."""
@@ -268,4 +269,3 @@ class PanelPlan:
     def bin_for(self, takes: BinFor) -> Bin | None:
         """Return the first bin that takes `takes`, or None."""
         return next((each for each in self.bins if each.takes is takes), None)
-    panel: PanelPlan | None = None
