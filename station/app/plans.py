@@ -1,6 +1,7 @@
 """Plans that runs may use: released ones from the records, or a file for engineering."""
 
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 
 from station.app.files import read_plan
@@ -22,8 +23,7 @@ def plans_in_use(records: Records, plan_file: Path | None) -> tuple[PlanInUse, .
         require_measurable(plan)
         return (_in_use(plan, released=records.plan_revision(plan.text_hash) is not None),)
     return tuple(
-        _in_use(parse_plan(each.source_text, f"{each.part} revision {each.revision}"), released=True)
-        for each in records.released_plans()
+        _released(each.source_text, f"{each.part} revision {each.revision}") for each in records.released_plans()
     )
 
 
@@ -34,6 +34,12 @@ def require_measurable(plan: Plan) -> None:
         raise PlanError(
             f"plan {plan.part}: this version can't measure {', '.join(missing)}. Leave it out of the plan."
         )
+
+
+@lru_cache(maxsize=32)
+def _released(source_text: str, name: str) -> PlanInUse:
+    """A released revision never changes: each scan asks for it, and it is read once."""
+    return _in_use(parse_plan(source_text, name), released=True)
 
 
 def _in_use(plan: Plan, *, released: bool) -> PlanInUse:

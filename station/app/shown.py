@@ -33,7 +33,13 @@ class Shown:
     trouble: str = ""
     """Why the bench is not open; empty if it is, or none was asked for."""
     plans: tuple[Plan, ...] = ()
+    revisions: tuple[tuple[str, int], ...] = ()
+    """(hash of the text, revision) of each plan."""
     lot: str = ""
+    lot_received: int | None = None
+    """Units that came with the lot, if that was entered."""
+    lot_decided: int = 0
+    """Units of the lot that have a decision."""
     verification: Verification | None = None
     units_since: int = 0
     """Units judged on that verification."""
@@ -64,6 +70,12 @@ class Shown:
             return self.plans[0]
         scan = self.lot or self.board.serial
         return next((each for each in self.plans if scan and _fits(scan, each)), None)
+
+    @property
+    def revision(self) -> int | None:
+        """The revision of `plan`."""
+        plan = self.plan
+        return None if plan is None else dict(self.revisions).get(plan.text_hash)
 
     def stands_against(self, now_utc: datetime) -> Reason | None:
         """Return why a run now could not give PASS: the gate that the run itself will ask."""

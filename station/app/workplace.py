@@ -8,7 +8,7 @@ import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import Future
-from contextlib import AbstractContextManager, ExitStack
+from contextlib import AbstractContextManager, ExitStack, suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import takewhile
@@ -82,7 +82,7 @@ class Workplace:
         """The trays that are being filled; told by the scan of their labels, after a start anew."""
         self.panels = PanelDesk(self, station.records, station.clock.utc_now)
         """What may be asked of a panel that is gone through place by place."""
-        self.studies = PageStudies(self, station.records)
+        self.studies = PageStudies(self, station.records, references=references)
         """What may be asked of a gauge study."""
         self._where = where
         self._shown = Shown(plans=self._released())
@@ -196,7 +196,7 @@ class Workplace:
         if why:
             self.refuse(lot, why)
             return
-        self._show(lot=lot, spread=self._spread(lot), panel=None)
+        self._show(lot=lot, spread=self._spread(lot), panel=None, **self._lot_facts(lot))
 
     def show_panel(self, way: PanelWay | None, *, said: str = "") -> None:
         """Show the way through a panel as it is now, and what was noted."""
@@ -314,7 +314,7 @@ class Workplace:
 
     def plans_changed(self) -> None:
         """Look at the released plans anew, for what is shown; a run looks by itself."""
-        self._show(plans=self._released())
+        self._show(plans=self._released(), revisions=self._revisions())
 
     def measure(self, text: str, operator: str, *, repeat: bool = False) -> None:
         """Load and measure a unit by its serial."""
@@ -437,6 +437,8 @@ class Workplace:
             verification=verification,
             units_since=0 if verification is None else records.count_since(verification),
             plans=self._released(),
+            revisions=self._revisions(),
+            **self._lot_facts(self._shown.lot),
             counters=self._count(setup.name),
         )
 
@@ -499,6 +501,18 @@ class Workplace:
 
     def _released(self) -> tuple[Plan, ...]:
         return tuple(each.plan for each in plans_in_use(self.station.records, None))
+
+    def _revisions(self) -> tuple[tuple[str, int], ...]:
+        return tuple((each.plan_hash, each.revision) for each in self.station.records.released_plans())
+
+    def _lot_facts(self, lot: str) -> dict[str, object]:
+        """Return how many units came with the lot, and how many have a decision."""
+        if not lot:
+            return {"lot_received": None, "lot_decided": 0}
+        records = self.station.records
+        with suppress(RecordError):  # what a newer version has entered of the lot is not needed to measure
+            return {"lot_received": records.lot_life(lot).received, "lot_decided": records.positions(lot, "")[0]}
+        return {"lot_received": None, "lot_decided": 0}
 
     def _spread(self, lot: str) -> tuple[float, ...]:
         try:

@@ -25,7 +25,7 @@ from station.core.results import Decision, Judgement, Result
 from station.errors import StationError
 from station.pages import svg
 from station.pages.drawings import field_profile, heating_curve, heating_words, panel_map, panel_words, spread
-from station.pages.words import KINDS, WORDS, shape, to_the_second
+from station.pages.words import KINDS, WORDS, clock_time, shape, to_the_second
 
 BOOT = secrets.token_hex(4)
 """Tells this program's numbers from those of the one before it."""
@@ -140,7 +140,7 @@ def verified_words(shown: Shown) -> tuple[str, str]:
     if found is None:
         return "invalid", "not verified"
     until, left = found.verified_until_utc, found.unit_limit - shown.units_since
-    return "pass", f"verified until {until.astimezone():%Y-%m-%d %H:%M} · {left} units left"
+    return "pass", f"verified until {clock_time(until)} · {left} units left"
 
 
 def lines(shown: Shown) -> list[Line]:

@@ -14,11 +14,13 @@ from sim.bench import SOURCE
 from sim.faults import Fault, FaultKind
 from station.app.files import read_plan
 from station.app.hands import SimulatedHands
+from station.app.lot_life import receive_lot
 from station.app.setting_up import open_simulated
 from station.app.simulated import Simulation, in_memory, served, write_bench_file
 from station.app.station import Station
 from station.app.workplace import Workplace
 from station.core.board import Phase
+from station.core.plan_file import parse_plan
 from station.core.results import Decision
 from station.data import data_path
 from station.heat_memory import HeatOnDisk, HotMark
@@ -127,6 +129,26 @@ def test_judged_unit_is_not_measured_twice_by_slip(workplace: Workplace) -> None
 
     assert "is judged already: PASS, bin" in workplace.shown.board.notice
     assert 1 == len(workplace.station.records.runs_of(FIRST))
+
+
+def test_board_says_how_far_the_lot_is_and_under_which_revision(workplace: Workplace) -> None:
+    """Decided so far of what came with the lot; the plan's revision, anew when another is released."""
+    records, now = workplace.station.records, workplace.station.clock.utc_now()
+    receive_lot(records, "L2641", part="IS-20", quantity=2_650, who="OP-07", utc=now)
+    workplace.verify("OP-07")
+    settled(workplace, verified=True)
+    workplace.set_lot("L2641")
+    before = workplace.shown.lot_decided
+    workplace.scan(FIRST, "OP-07")
+    settled(workplace)
+    wait_for(workplace, lambda: workplace.shown.lot_decided == 1)
+    text = data_path("plans/IS-20.toml").read_text(encoding="utf-8").replace('title = "Iris', 'title = "The iris')
+    first = workplace.shown.revision
+    records.release_plan(parse_plan(text, "p.toml"), who="EN-02", why="tests", utc=now)
+    workplace.plans_changed()
+
+    assert (0, 2_650) == (before, workplace.shown.lot_received)
+    assert (1, 2) == (first, workplace.shown.revision)
 
 
 def test_lot_is_not_changed_during_a_run(workplace: Workplace) -> None:
