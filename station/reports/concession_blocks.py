@@ -7,7 +7,7 @@ from station.core.concession import Concession
 from station.core.plan import Plan
 from station.core.results import Result
 from station.reports.document import Block, Facts, Heading, Paragraph, Table
-from station.reports.pictures import printed
+from station.reports.pictures import printed, symbols
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ def lot_blocks(used: Sequence[ConcessionUse]) -> Iterator[Block]:
         (
             each.granted.number,
             each.granted.kind.value,
-            each.granted.limits_words,
+            symbols(each.granted.limits_words),
             each.granted.extent_words,
             f"{each.granted.expires_utc:%Y-%m-%d %H:%M}",
             each.granted.customer_reference,
