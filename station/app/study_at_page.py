@@ -6,6 +6,7 @@ so that a study can be left after any of them.
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Protocol, TypeVar
 
 from station.app.plans import plans_in_use
@@ -60,9 +61,11 @@ class Bench(Protocol):
 class PageStudies:
     """The gauge study that is under way at one workplace."""
 
-    def __init__(self, bench: Bench, records: Records) -> None:
+    def __init__(self, bench: Bench, records: Records, *, references: Path | None = None) -> None:
+        """Take studies of a workplace; `references`: folder of the reference units' files."""
         self._bench = bench
         self._records = records
+        self._references = references
 
     def begin(self, wanted: StudyWanted) -> StudyState:
         """Put a new study on record and take it up.
@@ -72,7 +75,7 @@ class PageStudies:
 
         def work(inspection: Inspection) -> StudyState:
             inspection.plans = plans_in_use(self._records, None)
-            return begin_study(self._records, inspection, wanted)
+            return begin_study(self._records, inspection, replace(wanted, references=self._references))
 
         state = self._bench.in_nest(work, what="beginning a gauge study")
         self._show(state)

@@ -25,6 +25,9 @@ USUAL_TRIALS = {StudyKind.CROSSED: 3, StudyKind.TYPE1: 25}
 USUAL_SIZE = (10, 3, 3)
 """Units, appraisers, trials of a crossed study: common practice, no source."""
 
+MOST_READINGS = 3_000
+"""Of a study, that nobody begins one by a slip that could never end: months of loading."""
+
 _SEEDS = 2**31
 
 
@@ -61,6 +64,10 @@ def begin_study(records: Records, inspection: Inspection, wanted: StudyWanted) -
     """
     _check_badges(wanted)
     kind, bench = wanted.kind, inspection.bench
+    trials = USUAL_TRIALS[kind] if wanted.trials is None else wanted.trials
+    readings = len(wanted.units) * len(wanted.appraisers) * trials
+    if readings > MOST_READINGS:
+        raise StationError(f"a study has {MOST_READINGS} readings at most; this one would have {readings}.")
     reference = _reference(inspection, wanted) if kind is StudyKind.TYPE1 else None
     plan = _plan_of(inspection, wanted, reference).plan
     method, characteristics = studied_characteristics(plan, wanted)
@@ -78,7 +85,7 @@ def begin_study(records: Records, inspection: Inspection, wanted: StudyWanted) -
         characteristics=tuple(_studied(each, reference, now_utc.date()) for each in characteristics),
         units=wanted.units,
         appraisers=wanted.appraisers,
-        trials=wanted.trials or USUAL_TRIALS[kind],
+        trials=trials,
         seed=secrets.randbelow(_SEEDS) if wanted.seed is None else wanted.seed,
         opened_utc=now_utc,
         who=wanted.who or wanted.appraisers[0],

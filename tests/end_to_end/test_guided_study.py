@@ -346,6 +346,8 @@ def test_assigned_value_that_has_ended_is_refused(shop: Shop, tmp_path: Path) ->
         ({"characteristics": ("R20",)}, "either a method or its characteristics"),
         ({"method": ""}, "either a method or its characteristics"),
         ({"trials": 1}, "2 trials or more"),
+        ({"trials": 0}, "2 trials or more"),
+        ({"trials": 999}, "3000 readings at most; this one would have 3996"),
     ],
 )
 def test_study_that_can_not_be_made_is_refused_before_anything_is_on_record(

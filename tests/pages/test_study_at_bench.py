@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from station.app.study_begin import StudyWanted
@@ -259,6 +260,11 @@ def _take_in_browser(page: Page, badge: str, number: int) -> None:
     if number == 2:
         SCREENSHOTS.mkdir(exist_ok=True)
         page.screenshot(path=SCREENSHOTS / f"study-at-bench-{badge}.png", full_page=True)
+        found = Axe().run(page).response["violations"]
+        assert [] == [each["id"] for each in found if each["impact"] in ("serious", "critical")]
+        page.set_viewport_size({"width": 512, "height": 300})  # 200 % zoom: WCAG 2.2, 1.4.4
+        assert page.evaluate("document.documentElement.scrollWidth") <= 512
+        page.set_viewport_size(VIEW)
     serial = (asked.text_content() or "").split(": ")[1].split()[0]
     scan(page, serial)
     if number < 4:
