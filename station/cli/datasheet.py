@@ -36,7 +36,8 @@ def datasheet() -> None:
 @_CONFIDENCE
 @click.option("--rise", "rises", multiple=True, help="Largest drive for this rise, such as '30 K'; may be given again.")
 @click.option("--record", is_flag=True, help="Put it on record as the next revision.")
-@click.option("--who", default="", help="Badge code, with --record.")
+@click.option("--who", default="", help="Badge code of the engineer who signs, with --record.")
+@click.option("--secret", default="", help="Of the badge, if it has one; asked for if left out.")
 @click.option("--why", default="", help="In words, with --record.")
 @_AS_JSON
 @click.pass_context
@@ -49,6 +50,7 @@ def make(
     rises: tuple[str, ...],
     record: bool,
     who: str,
+    secret: str,
     why: str,
     as_json: bool,
 ) -> None:
@@ -67,6 +69,7 @@ def make(
     from station.app.datasheet import datasheet_fact
     from station.app.datasheet_revisions import record_revision
     from station.app.report_files import check_ending, write_document
+    from station.cli.concession import signed
     from station.cli.opening import open_station
     from station.reports.datasheet import datasheet_document
 
@@ -79,7 +82,8 @@ def make(
         sheet = sheet_of(station.records, name, coverage=coverage, confidence=confidence, rises_k=rises_k)
         if record:
             now = station.clock.utc_now()
-            sheet = replace(sheet, revisions=record_revision(station.records, sheet, who=who, why=why, utc=now))
+            signer = signed(station, who, secret)
+            sheet = replace(sheet, revisions=record_revision(station.records, sheet, who=signer, why=why, utc=now))
     if target is not None:
         write_document(datasheet_document(sheet), target)
     if as_json:

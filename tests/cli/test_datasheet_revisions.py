@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from station.app.accounts import AccountError
 from station.app.datasheet import datasheet
 from station.app.datasheet_revisions import record_revision, revisions_of
 from station.cli.main import cli
@@ -84,6 +85,15 @@ def test_revision_needs_who_and_why(home: Path) -> None:
     assert 2 == _run(home, "datasheet", "make", "IS-20", "--record").exit_code
     with Records.open(home) as records, pytest.raises(RecordError, match="say --who and --why"):
         record_revision(records, datasheet(records, "IS-20"), who="EN-02", why=" ", utc=START)
+
+
+@pytest.mark.parametrize("who", ["OP-07", "somebody"])
+def test_only_an_engineer_signs_a_revision(home: Path, who: str) -> None:
+    """What is promised to customers is no operator's to change; nothing is on record then."""
+    result = _run(home, "datasheet", "make", "IS-20", "--record", "--who", who, "--why", "x")
+
+    assert isinstance(result.exception, AccountError)
+    assert [] == _facts(home, "datasheet", "make", "IS-20")["revisions"]
 
 
 def test_revisions_are_in_the_digest_chain(home: Path) -> None:
