@@ -86,7 +86,8 @@ def read_rows(kind: CopperKind, text: str, file: str) -> tuple[Row, ...]:
         mine = {name: found[place] for name, found in values.items()}
         trouble = [] if line in unread else _CHECKS[kind](words, mine)
         mistakes += [
-            columns.mistake(place, name if name in columns.headers else wanted[0].name, says) for name, says in trouble
+            columns.mistake(place, name if name in columns.headers else next(iter(columns.headers)), says)
+            for name, says in trouble
         ]
         if not mistakes:
             rows.append(_MAKE[kind](words, mine))

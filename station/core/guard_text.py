@@ -41,7 +41,7 @@ def parse_guard(text: str, unit_symbol: str) -> Guard:
     if not 0.0 < factor <= LARGEST_FACTOR:
         raise ValueError(
             "must be 'U95', a multiple such as '0.5 U95' (at most 5), 'specific risk 2.5 %', "
-            f"'global risk 0.1 %, mean Q, standard deviation Q', or 'none'; got {text!r}"
+            f"'global risk 0.1 %, mean Q, standard deviation Q', or 'none'; got {text[:60]!r}"
         )
     return Guard(factor)
 

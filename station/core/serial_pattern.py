@@ -7,6 +7,7 @@ ways, for a scan of the length allowed, and refuse a pattern that has too many: 
 
 import math
 import re
+import warnings
 from collections.abc import Iterable, Sequence
 
 # The parser that the matcher itself uses is the only one that can't disagree with it. It has no public name.
@@ -24,9 +25,12 @@ def pattern_mistakes(pattern: str, *, check_digit: str = "") -> list[str]:
     if len(pattern) > PATTERN_LENGTH_LIMIT:
         return [f"must have at most {PATTERN_LENGTH_LIMIT} characters; has {len(pattern)}"]
     try:
-        groups = re.compile(pattern).groupindex
-        ways = _ways(_parser.parse(pattern))
-    except (re.error, RecursionError, OverflowError) as error:
+        with warnings.catch_warnings():
+            # What a later Python may read otherwise would change which serials are taken: `[[` is such.
+            warnings.simplefilter("error")
+            groups = re.compile(pattern).groupindex
+            ways = _ways(_parser.parse(pattern))
+    except (re.error, RecursionError, OverflowError, Warning) as error:
         return [f"is no valid regular expression: {error}; got {pattern!r}"]
     mistakes = []
     if ways > _WAYS_LIMIT:

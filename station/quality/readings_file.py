@@ -97,7 +97,8 @@ def read_map(texts: Sequence[str], unit_symbols: Mapping[str, str]) -> tuple[Map
         try:
             columns.append(_mapped(text, unit_symbols))
         except QuantityError as error:
-            mistakes.append(Mistake("--map", place, text, str(error)))
+            said = text[:60] if text.isprintable() else repr(text[:60])
+            mistakes.append(Mistake("--map", place, said, str(error)))
     names = [(each.field, each.uncertainty) for each in columns]
     for name, uncertainty in sorted({each for each in names if names.count(each) > 1}):
         said = f"U95({name})" if uncertainty else name
@@ -286,7 +287,7 @@ def _mapped(text: str, unit_symbols: Mapping[str, str]) -> MappedColumn:
     symbol = _symbol(name, unit_symbols)
     if symbol is None:
         known = ", ".join((*_TEXTS, TEMPERATURE, RAW_RESISTANCE, *unit_symbols))
-        raise QuantityError(f"{name!r} is no field; there are {known}")
+        raise QuantityError(f"{name[:40]!r} is no field; there are {known}")
     return MappedColumn(header.strip(), name, _unit(header, unit, symbol), bool(match[1]))
 
 

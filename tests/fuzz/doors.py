@@ -13,19 +13,24 @@ from drivers.links.frame import parse_frame
 from drivers.numbers import parse_integer, parse_number, parse_value
 from drivers.readings import ReadingStatus
 from drivers.session import parse_error_entry, parse_identity
+from station.app.copper_files import CopperKind, read_rows
 from station.app.files import read_plan
 from station.coil.polyline import read_polyline_csv
 from station.core.bench_file import parse_bench
 from station.core.frequency import parse_frequency
+from station.core.guard_text import parse_guard
 from station.core.intervals import parse_interval
+from station.core.places import read_tray
 from station.core.plan_file import parse_plan
 from station.core.quantity import parse_quantity
 from station.core.reference_file import parse_reference_unit
 from station.core.scans import recognise
 from station.core.serials import read_serial
+from station.core.set_label import read_set_label
 from station.data import data_path
 from station.errors import PlanError, SerialError, StationError, StudyError
-from station.nightly.scenario import read_scenario
+from station.nightly.scenario_file import read_scenario
+from station.quality.readings_file import HowRead, Span, read_map, read_readings
 from station.quality.study_file import (
     agreement_readings,
     attribute_decisions,
@@ -73,6 +78,19 @@ _ATTRIBUTES = "part,appraiser,trial,decision,reference\n" + "".join(
 )
 _READINGS = "".join(f"{7.9 + 0.01 * (each % 5)}\n" for each in range(12))
 _TRACK = "x_mm,y_mm,layer,width_mm\n0,0,1,0.2\n1,0,1,0.2\n1,1,1,0.2\n0,1,2,0.2\n"
+
+
+_SYMBOLS = {"R20": "ohm", "L": "H"}
+_HOW = HowRead(
+    read_map(["serial=serial", "R=R ohm", "L=L uH", "T=temperature degC"], _SYMBOLS), _SYMBOLS, 234.5, Span(15.0, 30.0)
+)
+_IMPORTED = "serial;R;L;T\nL2641-01-A01;7,912;11,6;22,5\nL2641-01-A02;8,1;11,5;\n"
+_COPPER = {
+    CopperKind.WIDTHS: "serial,layer,turn,top_um,foot_um,width_um,pitch_um,u_um\nL2641-01-A01,1,3,95,101,,240,1\n",
+    CopperKind.COUPONS: "panel,coupon,width_um,length_mm,resistance_ohm,temperature_degc,u_ohm\n"
+    "L2641-01,a,100,50,0.51,23,0.001\nL2641-01,b,200,50,0.25,23,0.001\n",
+    CopperKind.SECTIONS: "serial,panel,thickness_um,u_um,layer,turn,top_um,foot_um\nL2641-01-A01,,17.5,0.3,1,3,,\n",
+}
 
 
 def _sound_texts(folder: str) -> tuple[str, ...]:
@@ -152,6 +170,20 @@ TEXT_DOORS = (
         StudyError,
         ("part,first,second\n" + "".join(f"{each},{7 + each},{7.1 + each}\n" for each in range(6)),),
     ),
+    TextDoor("readings", _study(lambda text, file: read_readings(text, file, _HOW)), StudyError, (_IMPORTED,)),
+    *(
+        TextDoor(kind, _study(lambda text, file, kind=kind: read_rows(kind, text, file)), StudyError, (text,))
+        for kind, text in _COPPER.items()
+    ),
+    TextDoor("map", lambda text: read_map(text.split("|"), _SYMBOLS), StudyError, ("a=serial|R_ohm=R20|L=L uH",)),
+    TextDoor(
+        "guard band",
+        lambda text: parse_guard(text, "ohm"),
+        ValueError,
+        ("0.5 U95", "specific risk 2.5 %", "global risk 0.1 %, mean 8 ohm, standard deviation 0.3 ohm"),
+    ),
+    TextDoor("set label", read_set_label, StationError, ("set L2641-S0001; lot L2641; part IS-20; units A, B",)),
+    TextDoor("tray", read_tray, StationError, ("T7", "2=T8")),
     TextDoor("track", read_polyline_csv, (ValueError, StationError), (_TRACK,)),
     TextDoor("serial", lambda text: read_serial(_PLAN, text), SerialError, ("L2641-01-A01",)),
     TextDoor("scan", lambda text: recognise(text, [_PLAN]), SerialError, ("L2641-01-A01", "L2641-01", "OP-07")),

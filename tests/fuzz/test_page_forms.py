@@ -26,6 +26,7 @@ MARKUP = "<script>alert(1)</script>"
 _TEMPLATES = Path(station.pages.__file__).parent / "templates"
 _FIELDS = sorted(
     {name for each in _TEMPLATES.glob("*.html") for name in re.findall(r'name="([a-z_]+)"', each.read_text("utf-8"))}
+    | {"lower:R20", "upper:R20", "guard:R20", "frequency:0", "bin:0:number", "bin:0:name", "bin:0:takes", "bin:0:needs"}
 )
 # They begin a bench, or listen for ever.
 _LEFT_OUT = {"/simulate", "/open", "/events"}
