@@ -63,7 +63,8 @@ def test_draft_is_marked_and_can_not_be_released(records: Records) -> None:
 def test_bins_take_alike_many(records: Records) -> None:
     """Of the units that the draft stands on, each of three bins a third, give or take the rounding."""
     plan = parse_plan(draft_from_lot(records, "L2641", UNITS).text, "p")
-    edges = [each.needs[0][1].upper for each in plan.bins[:2] if each.needs[0][1]]
+    ends = (each.needs[0][1].upper for each in plan.bins[:2] if each.needs[0][1])
+    edges = [each for each in ends if each is not None]
     values = np.array([*VALUES[:9], *VALUES[10:UNITS]])
     counts = np.histogram(values, [-np.inf, *edges, np.inf])[0]
 
