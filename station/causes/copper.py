@@ -36,6 +36,9 @@ _PARTS = np.array([[-1, 0, -1, 0, 0, 0], [0, -1, 0, -1, 1, 0], [0, 0, 0, 0, 0, 1
 _UNIT_R_SD, _PANEL_R_SD = 0.004, 0.015
 """Of R20 beside its own bench: the model's error; and of a panel's median: the necks that all its units have (ours)."""
 
+_PLATED = 0.08
+"""What a unit's ln R20 may differ from its panel's by plating alone: twice the prior's standard deviation."""
+
 _OTHER_PANEL_SD = np.array([0.02, 0.06])
 """Of width and sheet resistance from panel to panel of a lot (ours), unless the lot's R20 varies less."""
 
@@ -115,9 +118,9 @@ def copper_parts(
     if np.isfinite(panel_resistance):
         known = known.with_one(_PANEL_R, panel_resistance, float(np.hypot(_PANEL_R_SD, bench_sd)))
     odd = resistance - (panel_resistance if np.isfinite(panel_resistance) else 0.0)
-    # Each unit's one place may bring all that it is odd by: that is the only thing in which the units differ.
+    # Each unit's one place may bring what plating can't: that is the only thing in which the units differ.
     before = np.repeat(known.covariance[None], len(resistance), axis=0)
-    before[:, -1, -1] += odd**2
+    before[:, -1, -1] += _beyond_plating(odd) ** 2
     across = before @ _UNIT_R
     innovation = across @ _UNIT_R + _UNIT_R_SD**2 + bench_sd**2
     gain = across / innovation[:, None]
@@ -148,6 +151,23 @@ def unexplained(findings: Sequence[CopperFinding], resistance: float) -> tuple[f
     row[-1] = 0.0
     doubt = float(np.hypot(np.sqrt(row @ known.covariance @ row), _USUAL_LOCAL_SD))
     return resistance - float(row @ known.mean), doubt
+
+
+def beside_unit(findings: Sequence[CopperFinding], resistance: float, panel_resistance: float) -> CopperFinding:
+    """Return what was found on one unit, or beside it, as it speaks of the middle of its panel.
+
+    By how much R20 of the unit (ln, against the drawing) differs from its panel's, its copper does.
+    """
+    odd = resistance - panel_resistance
+    known = _Normal(np.zeros(3), np.diag(_PRIOR_SD[[2, 3, 5]] ** 2 + [0.0, 0.0, _beyond_plating(odd) ** 2]))
+    if np.isfinite(odd):
+        known = known.with_one(np.array([-1.0, -1.0, 1.0]), odd, _PANEL_R_SD)
+    own = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, -1.0, 0.0]])  # of WIDTH, THICKNESS, SHEET
+    quantities = [name for each in findings for name in each.quantities]
+    rows = own[[(WIDTH, THICKNESS, SHEET).index(name) for name in quantities]]
+    values = np.concatenate([each.values for each in findings]) - rows @ known.mean
+    covariance = _blocks([each.covariance for each in findings]) + rows @ known.covariance @ rows.T
+    return CopperFinding(findings[0].subject, False, tuple(quantities), values, covariance, "")
 
 
 def lot_finding(
@@ -193,6 +213,21 @@ def parts_words(parts: CopperParts, total: float) -> str:
         )
     ]
     return f"of R20's {np.expm1(total):+.1%} against the drawing: {', '.join(shown)}."
+
+
+def _beyond_plating(odd: FloatArray | float) -> FloatArray:
+    """Standard deviation of what one place brings to a unit that is so odd; 0 for an unknown one."""
+    return np.maximum(np.nan_to_num(np.abs(odd)) - _PLATED, 0.0)
+
+
+def _blocks(pieces: Sequence[FloatArray]) -> FloatArray:
+    """Put square matrices along a diagonal."""
+    sizes = [len(each) for each in pieces]
+    found, at = np.zeros((sum(sizes), sum(sizes))), 0
+    for each, size in zip(pieces, sizes, strict=True):
+        found[at : at + size, at : at + size] = each
+        at += size
+    return found
 
 
 def _informed(findings: Sequence[CopperFinding]) -> _Normal:

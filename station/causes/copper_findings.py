@@ -9,9 +9,11 @@ from station.coil.coupons import SheetAndEtch
 from station.coil.geometry import CoilGeometry
 from station.coil.track_widths import ImpliedResistance
 
-_COUPON_TO_COIL = np.diag([0.01**2, 0.02**2])
-"""Between a coupon and the coils of its panel, of width and sheet resistance, relative variances (ours): coupons stand
-at the panel's edge, where plating is thicker (common practice, no source)."""
+_TO_NEXT_COIL = np.diag([0.005**2, 0.015**2])
+_TO_PANEL = np.diag([0.01**2, 0.06**2])
+"""Between a coupon and the coil beside it, or the middle of its panel if nobody says where it stands: relative
+variances of width and sheet resistance (ours). Coupons stand at the panel's edge, where plating is thicker (common
+practice, no source)."""
 
 _PLACE = 0.02
 """Between the copper where one section cuts and its mean over a coil, relative (ours)."""
@@ -38,8 +40,11 @@ def width_finding(serial: str, coil: CoilGeometry, implied: ImpliedResistance, *
     return CopperFinding(serial, True, (WIDTH,), np.array([np.log(ratio)]), np.array([[doubt**2]]), words + ".")
 
 
-def coupon_finding(panel: str, coil: CoilGeometry, found: SheetAndEtch, *, factor: float = _95) -> CopperFinding:
-    """Return what a panel's coupons say of its coils. factor: coverage factor of the intervals in the words.
+def coupon_finding(
+    panel: str, coil: CoilGeometry, found: SheetAndEtch, *, near: str = "", factor: float = _95
+) -> CopperFinding:
+    """Return what a panel's coupons say of its coils. near: the unit beside them, if somebody said; factor: coverage
+    factor of the intervals in the words.
 
     Raises ValueError for an etch loss that leaves nothing of the coil's track.
     """
@@ -52,10 +57,11 @@ def coupon_finding(panel: str, coil: CoilGeometry, found: SheetAndEtch, *, facto
     drawn_sheet_ohm = coil.conductor.resistivity_ohm_m / coil.thickness_m
     values = np.array([np.log(left_m / drawn_width_m), np.log(found.sheet_ohm / drawn_sheet_ohm)])
     jacobian = np.diag([-1.0 / left_m, 1.0])
-    covariance = jacobian @ found.covariance @ jacobian.T + _COUPON_TO_COIL
+    covariance = jacobian @ found.covariance @ jacobian.T + (_TO_NEXT_COIL if near else _TO_PANEL)
     thickness_m = found.thickness_m(coil.conductor.resistivity_ohm_m)
+    tracks = f"{found.tracks} tracks{f', beside {near}' if near else ''}"
     words = (
-        f"coupons of panel {panel} ({found.tracks} tracks): etch loss {found.etch_loss_m * 1e6:.2f} um +- "
+        f"coupons of panel {panel} ({tracks}): etch loss {found.etch_loss_m * 1e6:.2f} um +- "
         f"{factor * found.etch_loss_uncertainty_m * 1e6:.2f} um, so tracks are {left_m / drawn_width_m - 1:+.1%} of "
         f"their drawn width; sheet resistance {found.sheet_ohm * 1e3:.4g} mohm +- "
         f"{factor * found.relative_sheet_uncertainty:.1%}, so copper is {thickness_m * 1e6:.2f} um if it is of "
@@ -63,7 +69,7 @@ def coupon_finding(panel: str, coil: CoilGeometry, found: SheetAndEtch, *, facto
     )
     if found.scatter > 2.0:
         words += "; the tracks scatter more than their readings' uncertainties, which widens the intervals"
-    return CopperFinding(panel, False, (WIDTH, SHEET), values, covariance, words + ".")
+    return CopperFinding(near or panel, bool(near), (WIDTH, SHEET), values, covariance, words + ".")
 
 
 def thickness_finding(

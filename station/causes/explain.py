@@ -149,11 +149,11 @@ def explain_lot(study: Study) -> LotExplanation:
 def explain_panels(study: Study) -> tuple[PanelExplanation, ...]:
     """Explain where each panel stands whose copper was measured, by its units' medians and what was found on it."""
     found = []
-    members: dict[str, list[int]] = {panel: [] for panel in study.copper.per_panel}
+    members: dict[str, list[int]] = {panel: [] for panel in study.copper.by_panel}
     for row, panel in enumerate(study.findings.panels if members else ()):
         if panel in members:
             members[panel].append(row)
-    for panel, findings in study.copper.per_panel.items():
+    for panel, findings in study.copper.by_panel.items():
         resistance = study.copper.panel_resistance.get(panel, np.nan)
         if not panel or not np.isfinite(resistance):
             continue

@@ -8,6 +8,7 @@ import numpy as np
 from station.causes.copper import (
     CopperFinding,
     CopperParts,
+    beside_unit,
     copper_parts,
     divided,
     lot_finding,
@@ -38,16 +39,15 @@ _LEAST_SPREAD = 0.005
 class MeasuredCopper:
     """Findings by serial and by panel; what they say of the other panels; and what R20 is beyond them.
 
-    panel_resistance: ln R20 against the drawing of each panel with findings. per_panel: a panel's own and its units'
-    findings together. middle, elsewhere: what they say of the
-    lot's middle and of another panel. bench_sd: relative, by which the reference unit was off. beyond: of the lot, with
-    its standard deviation; None without findings.
+    by_panel: a panel's own, and its units' as far as they speak of the panel (subject: the unit). panel_resistance: ln
+    R20 against the drawing of each panel with findings. middle, elsewhere: what they say of the lot's middle and of
+    another panel. bench_sd: relative, by which the reference unit was off. beyond: of the lot, with its standard
+    deviation; None without findings.
     """
 
     by_unit: dict[str, tuple[CopperFinding, ...]] = field(default_factory=dict)
     by_panel: dict[str, tuple[CopperFinding, ...]] = field(default_factory=dict)
     panel_resistance: dict[str, float] = field(default_factory=dict)
-    per_panel: dict[str, tuple[CopperFinding, ...]] = field(default_factory=dict)
     middle: tuple[CopperFinding, ...] = ()
     elsewhere: tuple[CopperFinding, ...] = ()
     bench_sd: float = 0.0
@@ -58,8 +58,8 @@ class MeasuredCopper:
 
     def of(self, serial: str, panel: str) -> tuple[CopperFinding, ...]:
         """Return what stands for a unit: found on it, then on its panel, else on other panels of its lot."""
-        here = self.by_unit.get(serial, ()) + self.by_panel.get(panel, ())
-        return here or self.elsewhere
+        of_panel = tuple(each for each in self.by_panel.get(panel, ()) if each.subject != serial)
+        return self.by_unit.get(serial, ()) + of_panel or self.elsewhere
 
     def parts_of(self, serial: str, panel: str, resistance: FloatArray) -> CopperParts:
         """Return what makes up ln R20 against the drawing (N,) of a unit, or of units of a panel, that have no findings
@@ -86,21 +86,22 @@ def measured_copper(
         group[each.subject] = (*group.get(each.subject, ()), each)
     place = {serial: row for row, serial in enumerate(serials)}
     panel_of = {serial: panels[place[serial]] for serial in by_unit if serial in place}
-    touched = set(by_panel) | set(panel_of.values())
     own = {serial: float(resistance[place[serial]]) for serial in panel_of}
     every = _panel_medians(panels, resistance)
-    medians = {each: every[each] for each in touched if each in every}
+    directly = dict(by_panel)
+    for serial, panel in panel_of.items():
+        speaks = beside_unit(by_unit[serial], own[serial], every.get(panel, np.nan))
+        by_panel[panel] = (*by_panel.get(panel, ()), speaks)
+    by_panel = dict(sorted(by_panel.items()))
+    medians = {each: every[each] for each in by_panel if each in every}
     found = MeasuredCopper(by_unit, by_panel, medians, bench_sd=abs(bench_shift))
-    together = _per_panel(found, panel_of)
-    per_panel = [(each, medians.get(panel, float("nan"))) for panel, each in together.items()]
     spread = float(np.std(list(every.values()), ddof=1)) if len(every) >= _FEWEST_PANELS else float("inf")
-    spread = max(spread, _LEAST_SPREAD)
+    seen = [(each, medians.get(panel, float("nan"))) for panel, each in by_panel.items()]
     middle, elsewhere = (
-        (lot_finding(per_panel, abs(bench_shift), panel_spread=spread, another=another),) if per_panel else ()
+        (lot_finding(seen, abs(bench_shift), panel_spread=max(spread, _LEAST_SPREAD), another=another),) if seen else ()
         for another in (False, True)
     )
-    beyond = _beyond(found, panel_of, own)
-    return replace(found, per_panel=together, middle=middle, elsewhere=elsewhere, beyond=beyond)
+    return replace(found, middle=middle, elsewhere=elsewhere, beyond=_beyond(found, directly, panel_of, own))
 
 
 def divide(copper: MeasuredCopper, serials: Sequence[str], panels: Sequence[str], resistance: FloatArray,
@@ -150,11 +151,13 @@ def case_evidence(copper: MeasuredCopper, serial: str, panel: str, resistance: f
 
 def unit_words(copper: MeasuredCopper, serial: str, panel: str, resistance: float) -> list[str]:
     """Say what was found on a unit and its panel, and what its R20 is made of."""
-    here = copper.by_unit.get(serial, ()) + copper.by_panel.get(panel, ())
-    if not here or not np.isfinite(resistance):
-        return [each.words for each in here]
-    parts = copper.parts_of(serial if serial in copper.by_unit else "", panel, np.array([resistance]))
-    return [*(each.words for each in here), parts_words(parts, resistance)]
+    if serial not in copper.by_unit and panel not in copper.by_panel:
+        return []
+    words = [each.words for each in copper.of(serial, panel) if each.words]
+    if np.isfinite(resistance):
+        parts = copper.parts_of(serial if serial in copper.by_unit else "", panel, np.array([resistance]))
+        words.append(parts_words(parts, resistance))
+    return words
 
 
 def lot_words(copper: MeasuredCopper, standing: float) -> list[str]:
@@ -162,13 +165,10 @@ def lot_words(copper: MeasuredCopper, standing: float) -> list[str]:
     if not copper or copper.beyond is None or not np.isfinite(standing):
         return []
     value, sd = copper.beyond
-    panels, units = len(copper.by_panel), len(copper.by_unit)
-    where = " and ".join(
-        f"{count} {word}{'s' if count != 1 else ''}" for count, word in ((panels, "panel"), (units, "unit")) if count
-    )
+    count = f"{len(copper.by_panel)} panel{'s' if len(copper.by_panel) != 1 else ''}"
     parts = middle_parts(copper.middle, standing, copper.bench_sd)
     return [
-        f"copper was measured on {where}; beyond it R20 is {np.expm1(value):+.1%} +- {2 * sd:.1%}: "
+        f"copper was measured on {count}; beyond it R20 is {np.expm1(value):+.1%} +- {2 * sd:.1%}: "
         + ("copper explains R20." if abs(value) <= 2 * sd else "copper does not explain R20, look at bench and vias."),
         f"by that, {parts_words(parts, standing)}",
     ]
@@ -185,26 +185,24 @@ def _panel_medians(panels: Sequence[str], resistance: FloatArray) -> dict[str, f
     }
 
 
-def _beyond(copper: MeasuredCopper, panel_of: dict[str, str], own: dict[str, float]) -> tuple[float, float] | None:
+def _beyond(
+    copper: MeasuredCopper,
+    directly: dict[str, tuple[CopperFinding, ...]],
+    panel_of: dict[str, str],
+    own: dict[str, float],
+) -> tuple[float, float] | None:
+    """Each unit against its own R20, each panel with findings of its own against its median."""
     seen = [
-        unexplained(copper.of(serial, panel), own[serial])
+        unexplained(copper.by_unit[serial] + directly.get(panel, ()), own[serial])
         for serial, panel in panel_of.items()
         if np.isfinite(own[serial])
     ]
     seen += [
         unexplained(found, copper.panel_resistance[panel])
-        for panel, found in copper.by_panel.items()
-        if np.isfinite(copper.panel_resistance.get(panel, np.nan))
+        for panel, found in directly.items()
+        if panel in copper.panel_resistance
     ]
     if not seen:
         return None
     values, weights = np.array([each[0] for each in seen]), np.array([each[1] ** -2.0 for each in seen])
     return float(values @ weights / weights.sum()), float(max(_SURE_SD, weights.sum() ** -0.5))
-
-
-def _per_panel(copper: MeasuredCopper, panel_of: dict[str, str]) -> dict[str, tuple[CopperFinding, ...]]:
-    """Findings of each panel, those of its units among them."""
-    found: dict[str, tuple[CopperFinding, ...]] = dict(copper.by_panel)
-    for serial, panel in panel_of.items():
-        found[panel] = found.get(panel, ()) + copper.by_unit[serial]
-    return dict(sorted(found.items()))
