@@ -8,10 +8,9 @@ import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import Future
-from contextlib import AbstractContextManager, ExitStack, suppress
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
-from itertools import takewhile
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -19,6 +18,7 @@ from drivers.errors import InstrumentError
 from drivers.stop import Stopped
 from station.app.files import read_bench
 from station.app.hands import ToldHands
+from station.app.on_record import lot_facts, plan_facts, shift_counters, taken_up
 from station.app.panel_desk import PanelDesk
 from station.app.plans import plans_in_use
 from station.app.shown import SPREAD_OF, Shown
@@ -27,7 +27,6 @@ from station.app.station import Station
 from station.app.study_at_page import PageStudies
 from station.bench import OpenBench
 from station.core.board import Board, Phase, advance
-from station.core.counters import Counters, Done, count
 from station.core.equipment import Bench
 from station.core.events import (
     BenchLatched,
@@ -43,9 +42,8 @@ from station.core.events import (
 )
 from station.core.lot_life import lot_refusal
 from station.core.panel import PanelWay
-from station.core.plan import Plan
 from station.core.scans import Scan, ScanKind, recognise
-from station.errors import NestBusy, RecordError, SerialError, StationError
+from station.errors import NestBusy, SerialError, StationError
 from station.inspection import Inspection, Request
 from station.nest import Nest
 from station.quality.study_state import StudyTurn
@@ -53,8 +51,6 @@ from station.stop import NestStop
 
 if TYPE_CHECKING:
     from station.app.simulated import Simulation
-
-LONGEST_SHIFT = timedelta(hours=12)
 
 GIVEN_UP = "the place was given up"
 
@@ -85,7 +81,7 @@ class Workplace:
         self.studies = PageStudies(self, station.records, references=references)
         """What may be asked of a gauge study."""
         self._where = where
-        self._shown = Shown(plans=self._released())
+        self._shown = replace(Shown(), **plan_facts(station.records))  # type: ignore[arg-type]
         self._ring = EventRing()
         self._lock = threading.Lock()
         self._listeners: list[Listener] = []
@@ -196,7 +192,7 @@ class Workplace:
         if why:
             self.refuse(lot, why)
             return
-        self._show(lot=lot, spread=self._spread(lot), panel=None, **self._lot_facts(lot))
+        self._show(panel=None, **taken_up(self.station.records, lot))
 
     def show_panel(self, way: PanelWay | None, *, said: str = "") -> None:
         """Show the way through a panel as it is now, and what was noted."""
@@ -282,7 +278,7 @@ class Workplace:
         """Count for this badge from now on: its own last unbroken series of runs, which may be empty."""
         self._operator = operator
         if self._shown.bench is not None:
-            self._show(counters=self._count(self._shown.bench.name))
+            self._show(counters=shift_counters(self.station.records, self._shown.bench, operator))
 
     def tell(self, event: Event) -> None:
         """Tell an event to all pages."""
@@ -314,7 +310,7 @@ class Workplace:
 
     def plans_changed(self) -> None:
         """Look at the released plans anew, for what is shown; a run looks by itself."""
-        self._show(plans=self._released(), revisions=self._revisions())
+        self._show(**plan_facts(self.station.records))
 
     def measure(self, text: str, operator: str, *, repeat: bool = False) -> None:
         """Load and measure a unit by its serial."""
@@ -330,7 +326,7 @@ class Workplace:
                 return
             self.panels.note(record)
             if not self._shown.lot or record.opened.repeats_run_id:
-                self._show(lot=record.opened.unit.lot, spread=self._spread(record.opened.unit.lot))
+                self._show(**taken_up(self.station.records, record.opened.unit.lot))
             else:
                 new = [each.value for each in record.results if each.characteristic == SPREAD_OF and each.value]
                 self._show(spread=(*self._shown.spread, *new))
@@ -436,24 +432,9 @@ class Workplace:
         self._show(
             verification=verification,
             units_since=0 if verification is None else records.count_since(verification),
-            plans=self._released(),
-            revisions=self._revisions(),
-            **self._lot_facts(self._shown.lot),
-            counters=self._count(setup.name),
-        )
-
-    def _count(self, bench: str) -> Counters:
-        """Count the shift: the last runs of this bench in a row that are of this badge. From the records, so that
-        neither a reload nor a restart loses a count."""
-        runs = self.station.records.recent_runs(bench, since_utc=datetime.now(UTC) - LONGEST_SHIFT)
-        own = list(takewhile(lambda each: each.operator == self._operator, reversed(runs)))
-        return count(
-            [
-                Done(each.serial, each.decision, each.bin_number or 0, each.bin_name, each.opened_utc, closed)
-                for each in reversed(own)
-                if each.decision is not None and (closed := each.closed_utc) is not None
-            ],
-            speed=self._shown.bench.clock_speed if self._shown.bench else 1.0,
+            counters=shift_counters(records, setup, self._operator),
+            **plan_facts(records),
+            **lot_facts(records, self._shown.lot),
         )
 
     def _ask(self, words: str) -> None:
@@ -498,24 +479,3 @@ class Workplace:
     def _announce(self) -> None:
         for each in tuple(self._listeners):
             each()
-
-    def _released(self) -> tuple[Plan, ...]:
-        return tuple(each.plan for each in plans_in_use(self.station.records, None))
-
-    def _revisions(self) -> tuple[tuple[str, int], ...]:
-        return tuple((each.plan_hash, each.revision) for each in self.station.records.released_plans())
-
-    def _lot_facts(self, lot: str) -> dict[str, object]:
-        """Return how many units came with the lot, and how many have a decision."""
-        if not lot:
-            return {"lot_received": None, "lot_decided": 0}
-        records = self.station.records
-        with suppress(RecordError):  # what a newer version has entered of the lot is not needed to measure
-            return {"lot_received": records.lot_life(lot).received, "lot_decided": records.positions(lot, "")[0]}
-        return {"lot_received": None, "lot_decided": 0}
-
-    def _spread(self, lot: str) -> tuple[float, ...]:
-        try:
-            return tuple(map(float, self.station.records.lot_values(lot, SPREAD_OF).values))
-        except RecordError:  # a lot of which nothing is on record yet
-            return ()
