@@ -1,6 +1,7 @@
 """Which units of a lot a gauge study should have: spread as the lot is, so that its study variation is production's.
 
-One unit from the middle of each share of the lot, by rank: ten are those at the 5th, 15th, ... 95th per cent. Extreme ones would make any gauge look fine, alike ones make any gauge look coarse.
+One unit from the middle of each share of the lot, by rank: ten are those at the 5th, 15th, ... 95th per cent.
+Extreme ones would make any gauge look fine, ones that are alike make any gauge look coarse.
 """
 
 from collections.abc import Sequence
