@@ -64,7 +64,7 @@ def verdict(shown: Shown, *, signed_in: bool = True) -> Verdict:
         return Verdict("invalid", "bench latched", because=board.latched)
     if board.decided is not None:
         found = board.decided
-        because = found.reason.words if found.reason is not None else ""
+        because = found.reason.words.replace("ohm", "Ω") if found.reason is not None else ""
         place = f"Bin {found.bin_number} · {found.bin_name}"
         return Verdict("held" if found.held else KINDS[found.decision], WORDS[found.decision], place, because)
     if board.hot is not None and not board.hot.driven:
