@@ -67,6 +67,8 @@ class PanelDesk:
             return
         if way.lot != shown.lot:
             self._desk.set_lot(way.lot)
+            if self._desk.shown.lot != way.lot:
+                return  # it was refused, and that is told
         self._desk.show_panel(way)
 
     def may_measure(self, serial: str) -> bool:

@@ -191,11 +191,14 @@ def spoken(shown: Shown) -> str:
     board = shown.board
     if board.notice:
         return f"Refused. {board.notice}"
-    if board.decided is not None:
-        return f"{board.serial}: {WORDS[board.decided.decision]}. {board.action}"
-    if board.hot is not None and not board.hot.driven:
+    if board.hot is not None and not board.hot.driven and board.decided is None:
         return "The coil is hot. Do not touch it."
-    return board.action
+    said = board.action
+    if board.decided is not None:
+        said = f"{board.serial}: {WORDS[board.decided.decision]}. {board.action}"
+    if shown.panel is not None and not board.busy:
+        said = " ".join(filter(None, (said, shown.panel_said, panel_words(shown.panel))))
+    return said
 
 
 async def stream(

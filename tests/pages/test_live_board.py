@@ -1,6 +1,7 @@
 """What the operator's board says of a unit while it is measured, drawn from events: no bench, no browser."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import reduce
 
@@ -22,10 +23,12 @@ from station.core.events import (
     RunStarted,
     ScanTaken,
 )
+from station.core.panel import PanelWay, skip
+from station.core.plan_panel import panel_places
 from station.core.results import Decision, Result, ResultStatus
 from station.data import data_path
 from station.pages.drawings import field_profile, heating_words, spread
-from station.pages.live import board_html, hot_words, verdict
+from station.pages.live import board_html, hot_words, spoken, verdict
 from station.pages.site import make_templates
 
 SERIAL = "L2641-01-A01"
@@ -167,3 +170,15 @@ def test_field_readings_are_shown_as_they_come() -> None:
     assert 2 == drawn.count('class="dot"')
     assert drawn == single
     assert 0 == str(field_profile(FIELD, ())).count('class="dot"')
+
+
+def test_screen_reader_hears_decision_then_next_place() -> None:
+    """What the eye finds in the tile and the map is said in one breath; a hot coil before all else."""
+    _, panel, places = panel_places(FIELD, "L2641-01")
+    way = skip(PanelWay("L2641-01", "L2641", panel, places, unit_labels=False))
+    found = replace(shown(*BEGUN, DECIDED, heating=False), panel=way, panel_said="A01 is skipped.")
+
+    assert (
+        f"{SERIAL}: pass. Put it into bin 1 (good). A01 is skipped. Place A02: take its unit, press Enter."
+    ) == spoken(found)
+    assert "The coil is hot. Do not touch it." == spoken(replace(shown(*BEGUN, COOLING), panel=way))

@@ -7,6 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from station.app.files import read_plan
+from station.app.lot_life import hold_lot, receive_lot
 from station.app.panel_walk import MISSING
 from station.app.workplace import Workplace
 from station.core.panel import PanelWay
@@ -225,6 +226,17 @@ def test_units_with_codes_of_their_own_are_scanned(workplace: Workplace) -> None
     assert "Scan the code of the unit at place A01: on this part each unit has its own." == asked
     assert 1 == len(workplace.station.records.runs_of(f"{PANEL}-A01"))
     assert "A02" == due(workplace)
+
+
+def test_panel_of_a_lot_that_is_held_is_not_taken_up(workplace: Workplace) -> None:
+    """The refusal stands; nothing of the panel is shown as if it could be measured."""
+    records, now = workplace.station.records, workplace.station.clock.utc_now()
+    receive_lot(records, "L2641", 96, part="IS-20", who="OP-07", utc=now)
+    hold_lot(records, "L2641", who="EN-02", why="bow of the panels", utc=now)
+    workplace.scan(PANEL, "OP-07")
+
+    assert workplace.shown.panel is None
+    assert "bow of the panels" in workplace.shown.board.notice
 
 
 def test_plan_that_does_not_know_its_panels_says_so(workplace: Workplace) -> None:
