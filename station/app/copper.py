@@ -46,9 +46,12 @@ class UnitCopper:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PanelCopper:
-    """A panel with coupons (`coupons` None with one width only), or a section beside its units. factor: for 95 %."""
+    """A panel with coupons (`coupons` None with one width only), or a section beside its units. near: the unit that the
+    coupons stand beside, empty if nobody said; coupons at several places of a panel are several of these. factor: for
+    95 %."""
 
     panel: str
+    near: str
     coupons: SheetAndEtch | None
     factor: float
     thickness_m: float
@@ -90,20 +93,28 @@ def lot_copper(
     doubts_k = [each.temperature_uncertainty_k for each in standing if any(isinstance(r, CouponRow) for r in each.rows)]
     if any(isinstance(row, CouponRow) for row in besides):
         doubts_k.append(temperature_uncertainty_k)
-    units = _grouped(rows, lambda row: row.serial if isinstance(row, WidthRow | SectionRow) else "")
-    panels = _grouped(rows, lambda row: row.panel if isinstance(row, CouponRow | SectionRow) else "")
-    of_units = [_unit(serial, found, coil, seen_ohm) for serial, found in sorted(units.items())]
-    of_panels = [_panel(panel, found, coil, max(doubts_k, default=0.0)) for panel, found in sorted(panels.items())]
+    units = _grouped(rows, lambda row: (row.serial, "") if isinstance(row, WidthRow | SectionRow) else ("", ""))
+    panels = _grouped(
+        rows, lambda row: (row.panel, _near(row)) if isinstance(row, CouponRow | SectionRow) else ("", "")
+    )
+    of_units = [_unit(serial, found, coil, seen_ohm) for (serial, _), found in sorted(units.items())]
+    doubt_k = max(doubts_k, default=0.0)
+    of_panels = [_panel(panel, near, found, coil, doubt_k) for (panel, near), found in sorted(panels.items())]
     findings = [each for _, some in (*of_units, *of_panels) for each in some]
     return LotCopper(
         entries, tuple(each for each, _ in of_units), tuple(each for each, _ in of_panels), tuple(findings)
     )
 
 
-def _grouped(rows: Sequence[Row], key: Callable[[Row], str]) -> dict[str, list[Row]]:
-    groups: dict[str, list[Row]] = {}
+def _near(row: Row) -> str:
+    return row.near if isinstance(row, CouponRow) else ""
+
+
+def _grouped(rows: Sequence[Row], key: Callable[[Row], tuple[str, str]]) -> dict[tuple[str, str], list[Row]]:
+    groups: dict[tuple[str, str], list[Row]] = {}
     for row in rows:
-        if name := key(row):
+        name = key(row)
+        if name[0]:
             groups.setdefault(name, []).append(row)
     return groups
 
@@ -130,7 +141,7 @@ def _unit(
 
 
 def _panel(
-    panel: str, rows: Sequence[Row], coil: CoilGeometry, temperature_uncertainty_k: float
+    panel: str, near: str, rows: Sequence[Row], coil: CoilGeometry, temperature_uncertainty_k: float
 ) -> tuple[PanelCopper, list[CopperFinding]]:
     tracks = [
         CouponTrack(row.width_m, row.length_m, row.resistance_ohm, row.temperature_degc, row.u_ohm)
@@ -147,13 +158,13 @@ def _panel(
                 winding_constant_degc=coil.conductor.winding_constant_degc,
             )
             factor = student_factor(coupons.freedom) if coupons.scatter > 1.0 else _95
-            findings.append(coupon_finding(panel, coil, coupons, factor=factor))
+            findings.append(coupon_finding(panel, coil, coupons, near=near, factor=factor))
         except ValueError as error:
             raise RecordError(f"coupons of panel {panel}: {error}.") from error
     thicknesses, doubt_m = _thicknesses(rows)
     if thicknesses:
         findings.append(thickness_finding(panel, coil, thicknesses, doubt_m, of_unit=False))
-    return PanelCopper(panel, coupons, factor, _mean(thicknesses), doubt_m), findings
+    return PanelCopper(panel, near, coupons, factor, _mean(thicknesses), doubt_m), findings
 
 
 def _widths(rows: Sequence[Row], coil: CoilGeometry) -> list[TrackWidth]:

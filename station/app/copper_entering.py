@@ -33,16 +33,18 @@ def enter_copper(
 ) -> int:
     """Check rows of one kind and put them on record; return the entry's number.
 
-    Raises RecordError for a unit or panel that the lot doesn't have, a place or width that the drawing doesn't have,
-    coupons that contradict the formula, and as `record_copper`. Then nothing is on record.
+    Raises RecordError for a unit, panel, place or width that lot and drawing don't have, coupons that contradict the formula, and as `record_copper`. Then nothing is on record.
     """
     found = lot_findings(records, lot, ("R20",))
     coil = drawn_on_record(records, lot).coil
     panels = set(found.panels)
+    panel_of = dict(zip(found.serials, found.panels, strict=True))
     for row in rows:
         panel = row.panel if isinstance(row, CouponRow | SectionRow) else ""
         if panel and panel not in panels:
             raise RecordError(f"panel {panel}: not in lot {lot}. It has {', '.join(sorted(panels)[:20])}.")
+        if isinstance(row, CouponRow) and row.near and panel_of.get(row.near) != row.panel:
+            raise RecordError(f"coupon of panel {row.panel}: {row.near} is no unit of that panel.")
     lot_copper(
         records,
         lot,

@@ -69,6 +69,7 @@ def _panel(panel: PanelCopper, coil: CoilGeometry) -> Fact:
     coupons = panel.coupons
     return {
         "panel": panel.panel,
+        "near": panel.near or None,
         "coupons": None
         if coupons is None
         else {

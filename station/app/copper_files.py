@@ -38,6 +38,7 @@ COLUMNS: dict[CopperKind, tuple[_Column, ...]] = {
     CopperKind.COUPONS: (
         _Column("panel", words=True),
         _Column("coupon", optional=True, words=True),
+        _Column("near", optional=True, words=True),
         _Column("width_um", _UM),
         _Column("length_mm", _MM),
         _Column("resistance_ohm"),
@@ -246,6 +247,7 @@ def _make_coupon(words: _Words, values: _Values) -> CouponRow:
         _sure(values["temperature_degc"]),
         _sure(values["u_ohm"]),
         words["coupon"],
+        words["near"],
     )
 
 

@@ -43,7 +43,8 @@ class WidthRow:
 
 @dataclass(frozen=True, slots=True)
 class CouponRow:
-    """One coupon track of a panel: drawn width and length, four-wire resistance, temperature, standard uncertainty."""
+    """One coupon track of a panel: drawn width, length between sense taps, four-wire resistance, temperature, standard
+    uncertainty. near: serial of the unit beside it, for plating differs over a panel."""
 
     kind: ClassVar = CopperKind.COUPONS
     panel: str
@@ -53,6 +54,7 @@ class CouponRow:
     temperature_degc: float
     u_ohm: float
     coupon: str = ""
+    near: str = ""
 
     @property
     def subject(self) -> str:

@@ -32,7 +32,7 @@ def copper_shown(records: Records, lot: str) -> CopperShown | None:
 def _panel(panel: PanelCopper, coil: CoilGeometry) -> PanelShown:
     coupons = panel.coupons
     return PanelShown(
-        panel.panel,
+        f"{panel.panel}, beside {panel.near}" if panel.near else panel.panel,
         coupons.etch_loss_m if coupons else _NONE,
         coupons.etch_loss_uncertainty_m if coupons else _NONE,
         1.0 - coupons.etch_loss_m / coil.mean_width_m if coupons else _NONE,

@@ -34,7 +34,7 @@ _AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object
 @click.option(
     "--coupons",
     type=_FILE,
-    help="CSV: panel, width_um, length_mm, resistance_ohm, temperature_degc, u_ohm; coupon if named.",
+    help="CSV: panel, width_um, length_mm, resistance_ohm, temperature_degc, u_ohm; near: serial beside it, if known.",
 )
 @click.option(
     "--sections", type=_FILE, help="CSV: serial or panel, thickness_um, u_um; layer, turn, top_um, foot_um if measured."

@@ -172,6 +172,7 @@ def _coupon_rows(form: Mapping[str, str]) -> list[CouponRow]:
                 _number(form, f"resistance{line}", f"track {line}, resistance", 1e3),
                 _number(form, "temperature", "temperature", 1.0, signed=True),
                 _number(form, "u", "standard uncertainty, mohm", 1e3),
+                near=form.get("near", "").strip(),
             )
         )
     return rows

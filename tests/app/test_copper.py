@@ -1,6 +1,7 @@
 """Findings on copper entered into the records, and what they imply."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -86,6 +87,19 @@ def test_section_and_coupons_together_give_the_resistivity(records: Records) -> 
     panel = copper_on_record(records, LOT)[0].panels[0]
 
     assert 0.97 * COPPER_RESISTIVITY_OHM_M == pytest.approx(panel.resistivity_ohm_m(), rel=1e-6)
+
+
+def test_coupons_beside_a_unit_speak_of_that_place(records: Records) -> None:
+    """Two places of a panel are two findings; a unit of another panel is refused."""
+    for near in ("L2641-01-A01", "L2641-01-H12"):
+        _enter(records, [replace(each, near=near) for each in coupons("01")])
+    found, _ = copper_on_record(records, LOT)
+    with pytest.raises(RecordError, match="no unit of that panel"):
+        _enter(records, [replace(each, near="L2641-02-A01") for each in coupons("01")])
+
+    assert [("01", "L2641-01-A01"), ("01", "L2641-01-H12")] == [(each.panel, each.near) for each in found.panels]
+    assert all(each.of_unit for each in found.findings)
+    assert any("beside L2641-01-A01" in each for each in explain_unit_on_record(records, "L2641-01-A01").evidence)
 
 
 def test_first_width_alone_waits_for_the_second(records: Records) -> None:
