@@ -33,7 +33,8 @@ def enter_copper(
 ) -> int:
     """Check rows of one kind and put them on record; return the entry's number.
 
-    Raises RecordError for a unit, panel, place or width that lot and drawing don't have, coupons that contradict the formula, and as `record_copper`. Then nothing is on record.
+    Raises RecordError for a unit, panel, place or width that lot and drawing don't have, coupons that contradict
+    the formula, and as `record_copper`. Then nothing is on record.
     """
     found = lot_findings(records, lot, ("R20",))
     coil = drawn_on_record(records, lot).coil
