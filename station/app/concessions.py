@@ -35,6 +35,7 @@ from station.records.concessions import (
     grant_concession,
     latest_utc,
 )
+from station.records.standing import lot_standing
 from station.reports.concession_blocks import ConcessionUse
 
 AT_ONCE = 50
@@ -273,10 +274,11 @@ def _newest_plan(records: Records, part: str) -> Plan:
 
 
 def _require_right_time(records: Records, wanted: Wanted) -> None:
+    """A lot of which any run is on record is made; then it is also known of what part."""
     lot = wanted.lot.strip()
     if not lot:
         return
-    made = lot in records.lots() and records.lot_summary(lot).units > 0
+    made = lot in records.lots()
     if made and wanted.kind is ConcessionKind.DEVIATION_PERMIT:
         raise ConcessionError(f"lot {lot} is made and measured: a deviation permit comes before. Grant a concession.")
     if not made and wanted.kind is ConcessionKind.CONCESSION:
@@ -284,6 +286,9 @@ def _require_right_time(records: Records, wanted: Wanted) -> None:
             f"no unit of lot {lot} is on record. A concession comes after making and measuring; before, it is a "
             "deviation permit."
         )
+    plan = plan_of(records, lot_standing(records, lot).plan_hash) if made else None
+    if plan is not None and plan.part != wanted.part:
+        raise ConcessionError(f"lot {lot} is of part {plan.part}, not {wanted.part[:40]}.")
 
 
 def _limit(text: str, found: Characteristic | None, side: str) -> float | None:

@@ -106,7 +106,10 @@ def require_grantable(wanted: Concession, plan: Plan, *, latest_utc: datetime) -
     if wanted.quantity is not None and wanted.quantity < 1:
         raise ConcessionError(f"a quantity is 1 or more; got {wanted.quantity}.")
     if wanted.expires_utc <= latest_utc:
-        raise ConcessionError(f"it must end later than now; got {wanted.expires_utc:%Y-%m-%d %H:%M} UTC.")
+        raise ConcessionError(
+            f"it must end later than now ({latest_utc:%Y-%m-%d %H:%M} UTC, or what is on record if that is later); got "
+            f"{wanted.expires_utc:%Y-%m-%d %H:%M} UTC."
+        )
     if not wanted.why.strip() or not wanted.customer_reference.strip():
         raise ConcessionError(f"a {wanted.kind} needs a reason and the customer's reference.")
     _require_wider(wanted, plan)

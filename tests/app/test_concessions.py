@@ -5,8 +5,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from station.app.concessions import Wanted, accept, candidates, close_ended, find, grant, withdraw
 from station.app.judging_again import judge_lots_again
@@ -300,6 +303,76 @@ def test_part_without_plan_is_refused(records: Records) -> None:
     """There is nothing to depart from."""
     with pytest.raises(RecordError, match="no plan of part"):
         granted(records, replace(WANTED, part="IS-99"))
+
+
+def test_lot_of_another_part_is_refused(records: Records) -> None:
+    """At the grant, not only when its units are looked at."""
+    other = parse_plan(PLAN.source_text.replace('part = "IS-20"', 'part = "IS-21"'), "p")
+    records.release_plan(other, who="EN-02", why="another part", utc=NOW)
+    with pytest.raises(ConcessionError, match="is of part IS-20, not IS-21"):
+        granted(records, replace(WANTED, part="IS-21"))
+
+
+_ACTS = st.lists(
+    st.tuples(
+        st.sampled_from(["accept", "all", "withdraw", "hold", "measure"]),
+        st.integers(0, len(UNITS) - 1),
+        st.integers(-60, 90),
+    ),
+    max_size=8,
+)
+
+
+@pytest.mark.slow
+@settings(max_examples=20, deadline=None)
+@given(st.integers(1, 3), _ACTS)
+def test_whatever_happens_it_lets_no_more_through(quantity: int, acts: list[tuple[str, int, int]]) -> None:
+    """Clocks going back and forth, units held and measured again, withdrawn: its quantity and its end hold."""
+    with TemporaryDirectory() as folder, Records.open(Path(folder)) as records:
+        release(records)
+        for serial, value in zip(UNITS, VALUES, strict=True):
+            record_unit(records, serial, measured(value))
+        before = records.lot_summary("L2641").passed
+        number = grant(records, replace(WANTED, quantity=quantity), who="EN-02", now_utc=NOW).number
+        used: set[str] = set()
+        ended = False
+        for act, place, days in acts:
+            now = NOW + timedelta(days=days)
+            done = _acted(records, number, act, place, now)
+            over = act in ("accept", "all") and now >= find(records, number).granted.expires_utc
+            ended = ended or act == "withdraw" or over
+            assert not (ended and done)
+            used.update(done)
+            ended = ended or len(used) >= quantity
+        accepted_now = conceded(records, "L2641")
+
+        assert len(used) <= quantity
+        assert set(accepted_now) <= used <= set(FIT)
+        assert before == records.lot_summary("L2641").passed - _measured_good(acts)
+        assert records.check().sound
+
+
+def _measured_good(acts: list[tuple[str, int, int]]) -> int:
+    """How many units more pass because they were measured again at the end."""
+    return sum(1 for place in {place for act, place, _ in acts if act == "measure"} if VALUES[place] not in (8.0, 8.1))
+
+
+def _acted(records: Records, number: str, act: str, place: int, now: datetime) -> tuple[str, ...]:
+    """Do one thing; return what was accepted by it."""
+    try:
+        if act == "accept":
+            return accepted(records, number, [UNITS[place]], now=now)
+        if act == "all":
+            return accepted(records, number, now=now)
+        if act == "withdraw":
+            withdraw(records, number, who="EN-02", why="a try", now_utc=now)
+        elif act == "hold":
+            records.hold(UNITS[place], reason_code="other", who="EN-02", why="a look", utc=NOW)
+        else:
+            record_unit(records, UNITS[place], measured(8.0))
+    except (ConcessionError, RecordError):
+        pass
+    return ()
 
 
 def test_ends_are_put_on_record_once(records: Records) -> None:
