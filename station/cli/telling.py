@@ -53,6 +53,8 @@ class Teller:
         self._told_s = event.time_s
         foretold = ""
         if event.foretold_rise_k is not None and event.foretold_uncertainty_k is not None:
-            foretold = f", will settle at {event.foretold_rise_k:.1f} ± {COVERAGE * event.foretold_uncertainty_k:.1f} K"
+            half_width_k = COVERAGE * event.foretold_uncertainty_k
+            places = 1 if half_width_k >= 0.1 else 2
+            foretold = f", will settle at {event.foretold_rise_k:.{places}f} ± {max(0.01, half_width_k):.{places}f} K"
         drive = f"{event.drive:g} {event.drive_unit}"
         say(f"    {drive}: rise {event.rise_k:.1f} K{foretold}; at most {event.left_s:.0f} s left")

@@ -12,7 +12,7 @@ from station.core.panel import PanelWay, PlaceState
 from station.core.plan import FieldStep, Plan
 from station.core.results import Result
 from station.pages import svg
-from station.pages.words import WORDS, quantity, result, span_words
+from station.pages.words import WORDS, quantity, result, settling_words, span_words
 
 COVERAGE = 1.96
 """95 % of a normal distribution: the fit's uncertainties are widened so that this covers."""
@@ -118,7 +118,7 @@ def heating_words(shown: Shown) -> str:
     said = f"level {last.level} of {last.levels}, {last.drive:g} {last.drive_unit}: rise {last.rise_k:.1f} K"
     foretold = _foretold(last)
     if foretold is not None:
-        said += f", will settle at {foretold[0]:.1f} ± {foretold[1]:.1f} K (wanted within {last.wanted_k:.2g} K)"
+        said += f", will settle at {settling_words(*foretold)} (wanted within {last.wanted_k:.2g} K)"
     if not board.driven:
         return f"{said}; cooling"
     return f"{said}; {_left(board.usual_heating_s, last)}"

@@ -107,6 +107,12 @@ def span_words(seconds: float) -> str:
     return f"{whole} s" if whole < 60 else f"{whole // 60} min {whole % 60:02d} s"
 
 
+def settling_words(rise_k: float, half_width_k: float) -> str:
+    """Return a foretold rise with the half width of its interval: `29.0 ± 1.0 K`, `28.53 ± 0.03 K`."""
+    places = 1 if half_width_k >= 0.1 else 2
+    return f"{rise_k:.{places}f} ± {max(0.01, half_width_k):.{places}f} K"
+
+
 def clock_time(when: datetime) -> str:
     """Return a time of day; with the date if it is another day."""
     local = when.astimezone()

@@ -30,6 +30,7 @@ from station.data import data_path
 from station.pages.drawings import field_profile, heating_words, spread
 from station.pages.live import board_html, hot_words, spoken, verdict
 from station.pages.site import make_templates
+from station.pages.words import settling_words
 
 SERIAL = "L2641-01-A01"
 HEATING = read_plan(data_path("plans/IS-20-heating.toml"))
@@ -182,3 +183,11 @@ def test_screen_reader_hears_decision_then_next_place() -> None:
         f"{SERIAL}: pass. Put it into bin 1 (good). A01 is skipped. Place A02: take its unit, press Enter."
     ) == spoken(found)
     assert "The coil is hot. Do not touch it." == spoken(replace(shown(*BEGUN, COOLING), panel=way))
+
+
+@pytest.mark.parametrize(
+    ("half_width_k", "words"), [(0.98, "29.0 ± 1.0 K"), (0.03, "29.03 ± 0.03 K"), (0.001, "29.03 ± 0.01 K")]
+)
+def test_sure_prediction_is_not_shown_as_certain(half_width_k: float, words: str) -> None:
+    """A small interval is said with more digits, and never as nought."""
+    assert words == settling_words(29.03, half_width_k)
