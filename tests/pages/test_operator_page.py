@@ -135,6 +135,24 @@ def test_reload_and_second_window_see_the_same_run(page: Page, workplace: Workpl
     assert [] == workplace.station.records.runs_of(UNITS[1])
 
 
+def test_each_refusal_is_heard(page: Page, workplace: Workplace) -> None:
+    """Eyes are on the unit: the same wrong scan twice sounds twice; a scan that is taken does not."""
+    signed_in(page)
+    page.evaluate(
+        "() => { const heard = document.body.dataset; heard.tones = 0;"
+        " window.AudioContext = class { constructor() { heard.tones = Number(heard.tones) + 1; } }; }"
+    )
+    for refusals in (1, 2):
+        scan(page, "4006381333931")
+        wait_for(workplace, lambda refusals=refusals: workplace.shown.board.refusals == refusals)  # type: ignore[misc]
+        expect(page.locator(".notice")).to_contain_text("is no serial of IS-20", timeout=DEADLINE_MS)
+        expect(page.locator("body")).to_have_attribute("data-tones", str(refusals), timeout=DEADLINE_MS)
+    scan(page, UNITS[0])
+    expect(page.locator(".verdict .place")).to_be_visible(timeout=DEADLINE_MS)
+
+    assert "2" == page.locator("body").get_attribute("data-tones")
+
+
 def test_lost_link_dims_the_last_decision(page: Page, workplace: Workplace) -> None:
     """When the station goes, the page says so at once and shows nothing that could be sorted by."""
     signed_in(page)
