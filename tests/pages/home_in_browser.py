@@ -41,10 +41,14 @@ def signed_in(browser: Browser, address: str, *, badge: str = "EN-02", scheme: s
 
 
 def looked_at(page: Page, name: str, scheme: str) -> list[str]:
-    """Take a picture, and return what a screen reader would miss: serious or critical findings only."""
+    """Take a picture; return what a screen reader would miss (serious or critical), and sideways scrolling at 200 %."""
     SCREENSHOTS.mkdir(exist_ok=True)
     page.screenshot(path=SCREENSHOTS / f"{name}-{scheme}.png", full_page=True)
-    return [
+    page.set_viewport_size({"width": 512, "height": 300})
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    page.set_viewport_size(VIEW)  # type: ignore[arg-type]
+    sideways = [f"{wide} px wide at 512"] if wide > 512 else []
+    return sideways + [
         f"{each['id']}: {node['html'][:200]}"
         for each in Axe().run(page).response["violations"]
         if each["impact"] in ("serious", "critical")

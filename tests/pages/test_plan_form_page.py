@@ -129,6 +129,23 @@ def test_text_goes_in_and_out_without_loss(station: tuple[Workplace, str]) -> No
     assert own.encode() == client.get("/plans/IS-20/2/text").content
 
 
+def test_file_is_read_into_the_field(browser: Browser, station: tuple[Workplace, str], tmp_path: Path) -> None:
+    """Chosen, looked at, checked: nothing was sent before."""
+    workplace, address = station
+    text = workplace.station.records.released_plans()[-1].source_text.replace('title = "', 'title = "µ ')
+    file = tmp_path / "own.toml"
+    file.write_text(text, encoding="utf-8")
+    with signed_in(browser, address) as page:
+        page.goto(address + "plans")
+        page.get_by_label("A file").set_input_files(file)
+        expect(page.get_by_label("Its text (TOML)")).to_have_value(text, timeout=DEADLINE_MS)
+        findings = looked_at(page, "plan-import", "light")
+        page.get_by_role("button", name="Check it").press("Enter")
+        expect(page.locator("h1")).to_contain_text("for revision 2", timeout=DEADLINE_MS)
+
+    assert [] == findings
+
+
 def test_form_with_mistakes_keeps_what_was_typed(station: tuple[Workplace, str]) -> None:
     """A gap between bins: told, and the form shows what was sent."""
     workplace, _ = station
