@@ -202,6 +202,8 @@ class Shift:
         self.counting.count("runs")
         invalid = record.decision is Decision.INVALID
         self.counting.count("invalid_runs", times=int(invalid))
+        if invalid and record.reason is not None:
+            self.counting.count(f"invalid: {record.reason.code}")
         # An instrument that fails may keep its state; the run is INVALID for that, and the drive is looked at below.
         if self.commits.words and not invalid and not self._relays_stuck():
             self.counting.fault("recorded_early", f"{record.opened.unit.serial}: {self.commits.words}")
