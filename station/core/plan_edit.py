@@ -104,6 +104,35 @@ def with_form(text: str, form: PlanForm, *, file_name: str) -> str:
     return edited
 
 
+def changes_of(shown_text: str, form: PlanForm, *, text: str, file_name: str) -> PlanForm:
+    """Return what somebody has changed in a form that showed `shown_text`; the text itself may have become `text`.
+
+    What was left as it was shown is nobody's wish: a text that was edited by hand keeps its own. Raises `PlanError` if
+    methods or bins were changed in both: then a field's place no longer says what it is.
+    """
+    shown, now = parse_plan(shown_text, file_name), parse_plan(text, file_name)
+    limits = {
+        name: texts
+        for name, texts in form.limits.items()
+        if (found := shown.characteristic(name)) is None or limit_texts(found) != texts
+    }
+    frequencies = {
+        place: words
+        for place, words in form.frequencies.items()
+        if place >= len(shown.steps) or frequency_words(shown.steps[place].frequency) != words.strip()
+    }
+    rows = list(form.bins)
+    while rows and not any((rows[-1].number, rows[-1].name, rows[-1].needs)):
+        rows.pop()
+    bins = () if tuple(rows) == bin_texts(shown) else tuple(rows)
+    both = "was changed in the text and in the form; change one, look, then the other"
+    if frequencies and [each.method for each in shown.steps] != [each.method for each in now.steps]:
+        raise _mistake(file_name, "measure", both)
+    if bins and bin_texts(shown) != bin_texts(now):
+        raise _mistake(file_name, "bin", both)
+    return PlanForm(limits, frequencies, bins)
+
+
 def _put_limits(lines: list[str], plan: Plan, name: str, texts: LimitTexts, file_name: str) -> None:
     found = plan.characteristic(name)
     if found is None:

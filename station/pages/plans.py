@@ -16,7 +16,7 @@ from station.app.plans import require_measurable
 from station.app.replay_risk import risk_rows
 from station.core.plan import BinFor, Plan
 from station.core.plan_draft import accept_marks, require_accepted
-from station.core.plan_edit import PlanForm, with_form
+from station.core.plan_edit import PlanForm, changes_of, with_form
 from station.core.plan_file import parse_plan
 from station.core.replay import Replay, Side
 from station.errors import PlanError, RecordError
@@ -89,8 +89,10 @@ async def replayed(request: Request) -> Response:
     form = await form_of(request)
     chosen = await fields_of(request, "lot")
     source, sent = _text_of(form), read_form(form)
+    shown = form.get("shown", "").replace("\r\n", "\n")
     try:
-        source = with_form(source, sent, file_name="plan")
+        changes = changes_of(shown, sent, text=source, file_name="plan") if shown else sent
+        source = with_form(source, changes, file_name="plan")
         plan = parse_plan(source, "plan")
         require_measurable(plan)
     except PlanError as error:

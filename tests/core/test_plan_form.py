@@ -1,5 +1,6 @@
 """Frequencies and bins in a plan's text; everything else stays byte for byte."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -8,7 +9,15 @@ from hypothesis import strategies as st
 
 from station.core.frequency import frequency_words
 from station.core.plan import BinFor, Frequency, FrequencyKind
-from station.core.plan_edit import BinTexts, LimitTexts, PlanForm, bin_texts, limit_texts, with_form
+from station.core.plan_edit import (
+    BinTexts,
+    LimitTexts,
+    PlanForm,
+    bin_texts,
+    changes_of,
+    limit_texts,
+    with_form,
+)
 from station.core.plan_file import parse_plan
 from station.errors import PlanError
 from tests.core.examples import IS_20_TEXT, is_20
@@ -89,6 +98,33 @@ def test_first_bins_are_put_into_a_text_without_any() -> None:
         (found := parse_plan(text, "p").bins[0]).number, found.name, found.takes,
     )  # fmt: skip
     assert bin_texts(parse_plan(bare, "p")) == ()
+
+
+def test_text_edited_by_hand_keeps_its_own_where_the_form_was_left_alone() -> None:
+    """A limit changed in the text, another in the form: both hold; nothing goes back to what was shown."""
+    text = IS_20_TEXT.replace('upper = "9.2 ohm"', 'upper = "9.3 ohm"').replace("9.2 ohm]", "9.3 ohm]")
+    form = replace(whole(), limits=dict(whole().limits) | {"L": LimitTexts("11.4 uH", "12 uH", "U95")})
+    changes = changes_of(IS_20_TEXT, form, text=text, file_name="p")
+    plan = parse_plan(with_form(text, changes, file_name="p"), "p")
+
+    assert PlanForm({"L": LimitTexts("11.4 uH", "12 uH", "U95")}) == changes
+    assert (9.3, 11.4e-6) == (plan.characteristic("R20").upper, plan.characteristic("L").lower)  # type: ignore[union-attr]
+
+
+def test_methods_changed_in_both_are_refused() -> None:
+    """A field's place says what it is: with another list of methods it would be put to something else."""
+    start, end = IS_20_TEXT.index('[[measure]]\nmethod = "field"'), IS_20_TEXT.index("# Limits.")
+    text = re.sub(r'\[characteristic\."B@[^[#]*', "", IS_20_TEXT[:start] + IS_20_TEXT[end:])
+    with pytest.raises(PlanError, match="change one, look, then the other"):
+        changes_of(IS_20_TEXT, PlanForm(frequencies={2: "1 in 25 units"}), text=text, file_name="p")
+
+
+def test_bins_changed_in_both_are_refused() -> None:
+    """The same holds for the rows of bins."""
+    text = IS_20_TEXT.replace('name = "low R"', 'name = "lowest R"')
+    form = PlanForm(bins=(replace(BINS[0], name="low"), *BINS[1:]))
+    with pytest.raises(PlanError, match="change one, look, then the other"):
+        changes_of(IS_20_TEXT, form, text=text, file_name="p")
 
 
 @pytest.mark.parametrize(

@@ -159,6 +159,25 @@ def test_form_with_mistakes_keeps_what_was_typed(station: tuple[Workplace, str])
     assert 'value="R20 [7 ohm"' in answer.text
 
 
+def test_text_edited_in_the_page_is_not_put_back_by_the_form(
+    browser: Browser, station: tuple[Workplace, str]
+) -> None:
+    """Another title in the text, another limit in the form: both are in the outcome."""
+    _, address = station
+    with signed_in(browser, address) as page:
+        page.goto(address + "plans/IS-20/edit")
+        page.locator("summary", has_text="The whole text").click()
+        field = page.locator("#text")
+        field.fill(field.input_value().replace('upper = "12.0 uH"', 'upper = "12.1 uH"'))
+        page.get_by_label("lower limit of R20").fill("6.9 ohm")
+        page.get_by_label("needs of bin 1").fill("R20 [6.9 ohm, 7.6 ohm)")
+        page.get_by_role("button", name="Show what this would do").press("Enter")
+        page.wait_for_selector("#why")
+        shown = [page.get_by_label(each).input_value() for each in ("upper limit of L", "lower limit of R20")]
+
+    assert ["12.1 uH", "6.9 ohm"] == shown
+
+
 def test_copy_for_another_part_marks_every_number(station: tuple[Workplace, str]) -> None:
     """From a revision's page."""
     workplace, _ = station
