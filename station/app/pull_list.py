@@ -43,6 +43,8 @@ class RecordedPull:
     serial: str
     why: tuple[str, ...]
     means: tuple[Means, ...]
+    widths: bool
+    """Whether its widths are wanted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,19 +88,22 @@ def record_pull_list(records: Records, found: PullList, *, who: str, why: str, u
     entry = {
         "format": _FORMAT,
         "why": why,
-        "pulls": {each.serial: {"why": list(each.why), "means": list(each.means)} for each in found.pulls},
+        "pulls": {
+            each.serial: {"why": list(each.why), "means": list(each.means), "widths": each.widths}
+            for each in found.pulls
+        },
     }
     records.audit(who=who, action=ACTION, subject=f"lot {found.lot}", why=json.dumps(entry), utc=utc)
 
 
 def pulls_on_record(records: Records, lot: str) -> tuple[RecordedPull, ...]:
-    """Return the units of a lot's recorded pull lists, each once, as the latest list has it, in order of being asked."""
+    """Return the units of a lot's recorded pull lists, each once, as the latest list has it, in the order asked."""
     found: dict[str, RecordedPull] = {}
     for each in records.audit_entries(subject=f"lot {lot}"):
         if each.action == ACTION:
             for serial, asked in json.loads(each.why)["pulls"].items():
                 means = tuple(Means(name) for name in asked["means"])
-                found[serial] = RecordedPull(serial, tuple(asked["why"]), means)
+                found[serial] = RecordedPull(serial, tuple(asked["why"]), means, asked["widths"])
     return tuple(found.values())
 
 

@@ -27,6 +27,11 @@ class Pull:
     look: tuple[str, ...]
     places: tuple[tuple[int, float], ...]
 
+    @property
+    def widths(self) -> bool:
+        """Whether its widths are wanted."""
+        return bool(self.places)
+
 
 @dataclass(frozen=True, slots=True)
 class PullList:

@@ -79,7 +79,9 @@ async def _shown(request: Request, serial: str, form: Mapping[str, str], *, trou
     asked = await later(pulls_on_record, records, lot)
     pulls = asked or (await later(pull_list, records, lot)).pulls
     seen = {each.serial for each in found.units}
-    chosen = serial[:SCAN_LENGTH_LIMIT] or next((each.serial for each in pulls if each.serial not in seen), "")
+    chosen = serial[:SCAN_LENGTH_LIMIT] or next(
+        (each.serial for each in pulls if each.widths and each.serial not in seen), ""
+    )
     return page(
         request,
         "copper.html",
