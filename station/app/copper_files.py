@@ -132,8 +132,9 @@ def width_row(serial: str, text: str, u_m: float) -> WidthRow:
 
 
 def coupon_row(text: str, u_ohm: float) -> CouponRow:
-    """Return the row of `PANEL: 100 um, 50 mm, 0.513 ohm, 23.1 degC`. Raises StationError."""
-    panel, _, rest = text.partition(":")
+    """Return the row of `PANEL [beside SERIAL]: 100 um, 50 mm, 0.513 ohm, 23.1 degC`. Raises StationError."""
+    where, _, rest = text.partition(":")
+    panel, _, near = where.partition(" beside ")
     parts = [each.strip() for each in rest.split(",")]
     if not panel.strip() or len(parts) != 4:
         raise StationError(f"{text!r}: a coupon track is PANEL: WIDTH, LENGTH, RESISTANCE, TEMPERATURE.")
@@ -141,7 +142,7 @@ def coupon_row(text: str, u_ohm: float) -> CouponRow:
     width, length, resistance, temperature = (
         quantity(text, part, dimension) for part, dimension in zip(parts, dimensions, strict=True)
     )
-    return CouponRow(panel.strip(), width, length, resistance, temperature, u_ohm)
+    return CouponRow(panel.strip(), width, length, resistance, temperature, u_ohm, near=near.strip())
 
 
 def quantity(what: str, text: str, dimension: Dimension) -> float:

@@ -109,6 +109,7 @@ def test_coupon_on_the_command_line_is_a_row() -> None:
     assert CouponRow("03", 100e-6, 50e-3, 0.523, 23.1, 5e-4) == coupon_row(
         "03: 100 um, 50 mm, 0.523 ohm, 23.1 degC", 5e-4
     )
+    assert "L2641-03-A01" == coupon_row("03 beside L2641-03-A01: 100 um, 50 mm, 0.5 ohm, 23 degC", 5e-4).near
     with pytest.raises(StationError, match="PANEL: WIDTH"):
         coupon_row("03: 100 um, 50 mm", 5e-4)
 
