@@ -43,7 +43,7 @@ _AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object
     "--coupon",
     "coupon_texts",
     multiple=True,
-    help="A coupon track instead of a file: '03: 100 um, 50 mm, 0.523 ohm, 23.1 degC', or '03 beside L2641-03-A01: ...'.",
+    help="A coupon track instead of a file: '03: 100 um, 50 mm, 0.523 ohm, 23.1 degC'; '03 beside SERIAL: ...'.",
 )
 @click.option("--uncertainty", help="Standard uncertainty of each --coupon's resistance: '0.5 mohm'.")
 @click.option(
