@@ -362,8 +362,9 @@ def _require_free(unit: UnitId, state: UnitState | None, request: Request) -> No
             f"An engineer releases it: coilgate unit release {unit.serial}"
         )
     if state.decided is not None and not request.repeat:
+        said = f"accepted by concession {state.concession}" if state.concession else state.decided.value
         raise SerialError(
-            f"{unit.serial} is judged already: {state.decided.value}, "
+            f"{unit.serial} is judged already: {said}, "
             f"bin {state.bin_number} ({state.bin_name}). "
             "Put it there; to measure it again on purpose, ask for a repeat (--repeat)."
         )

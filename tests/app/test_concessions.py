@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import cast
 
 import pytest
 from hypothesis import given, settings
@@ -18,12 +19,14 @@ from station.core.concession import ConcessionError, ConcessionKind, Standing
 from station.core.lot_tally import tally
 from station.core.plan_file import parse_plan
 from station.core.results import Decision
-from station.errors import RecordError
+from station.errors import RecordError, SerialError
+from station.inspection import Hands, Inspection, PlanInUse, Request
 from station.records import LaterDecision, Records
 from station.records.conceded import conceded
 from station.records.concessions import concede, latest_utc
 from station.records.lot_life import lot_unit_standings
 from station.records.standing import lot_standing
+from station.sequencer import RunBench
 from tests.app.judged_lot import PLAN, measured, record_unit, release, serials
 from tests.records.makers import START
 
@@ -303,6 +306,15 @@ def test_part_without_plan_is_refused(records: Records) -> None:
     """There is nothing to depart from."""
     with pytest.raises(RecordError, match="no plan of part"):
         granted(records, replace(WANTED, part="IS-99"))
+
+
+def test_scan_of_an_accepted_unit_says_where_it_lies(records: Records) -> None:
+    """Refused before anything at the bench is touched; never called a pass."""
+    accepted(records, granted(records))
+    nobody = cast(RunBench, object())
+    inspection = Inspection(nobody, records, (PlanInUse(PLAN, released=True),), cast(Hands, object()), lambda: "")
+    with pytest.raises(SerialError, match="accepted by concession CN-0001, bin 80 .concession."):
+        inspection.inspect(FIT[0], Request("OP-07"))
 
 
 def test_lot_of_another_part_is_refused(records: Records) -> None:
