@@ -313,7 +313,7 @@ def test_scan_of_an_accepted_unit_says_where_it_lies(records: Records) -> None:
     accepted(records, granted(records))
     nobody = cast(RunBench, object())
     inspection = Inspection(nobody, records, (PlanInUse(PLAN, released=True),), cast(Hands, object()), lambda: "")
-    with pytest.raises(SerialError, match="accepted by concession CN-0001, bin 80 .concession."):
+    with pytest.raises(SerialError, match="accepted by concession CN-0001, bin 80"):
         inspection.inspect(FIT[0], Request("OP-07"))
 
 
