@@ -161,6 +161,8 @@ def _on_record(connection: Connection) -> list[OnRecord]:
     rows = connection.execute(
         query.where(audit_entry.c.action.in_((GRANT, END))).order_by(audit_entry.c.audit_key)
     ).all()
+    if not rows:  # the usual case, and the count below reads every decision
+        return []
     ends: dict[str, dict[str, str]] = {}
     for row in rows:
         if row.action == END:
