@@ -39,7 +39,8 @@ def draft(
     """Write a draft of a plan: each number that nobody has decided is marked "proposed" on its line.
 
     From a lot: limits where that share of all units lie, by a statistical tolerance interval, moved out by the
-    uncertainty. A draft can't be released until an engineer has accepted each mark.
+    uncertainty. Units of one panel are alike and tell less than their number: take units of several panels. A draft
+    can't be released until an engineer has accepted each mark.
 
     \b
     Example: coilgate plan draft --from IS-20 --part IS-21 --to IS-21.toml
