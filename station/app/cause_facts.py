@@ -4,6 +4,7 @@ from station.app.facts import Fact
 from station.causes.explain import LotExplanation, NamedCause, UnitExplanation
 from station.causes.hidden import HardestTurn
 from station.causes.places import REGIONS, Whereabouts
+from station.causes.shift import LotShift, Share
 
 
 def unit_cause_fact(found: UnitExplanation) -> Fact:
@@ -44,8 +45,22 @@ def lot_cause_fact(lot: str, found: LotExplanation) -> Fact:
             {"panel": each.panel, "causes": [_cause(cause) for cause in each.causes], "words": each.words}
             for each in found.panels
         ],
+        "shift": None if found.shift is None else _shift(found.shift),
         "hardest_shorted_turn": _hardest(found.hardest),
         "asks": list(found.asks),
+    }
+
+
+def _shift(shift: LotShift) -> Fact:
+    """Logarithms of R20 over the drawing's: small ones are relative changes."""
+
+    def share(each: Share) -> Fact:
+        return {"part": each.words, "ln_r20": each.value, "standard_uncertainty": each.standard_uncertainty}
+
+    return {
+        "ln_r20": shift.total,
+        "bench": None if shift.bench is None else share(shift.bench),
+        "boards": [share(each) for each in shift.boards],
     }
 
 

@@ -10,6 +10,7 @@ from station.causes.hidden import HardestTurn, hardest_turn
 from station.causes.kinds import ABOUT, ABOUT_A_FAULT, CAUSES, Cause
 from station.causes.observables import HEIGHT, R20
 from station.causes.places import Whereabouts, whereabouts
+from station.causes.shift import LotShift, lot_shift
 from station.causes.signatures import signatures_of
 from station.causes.study import Study, case_probabilities, panel_level, unit_probabilities
 
@@ -80,7 +81,7 @@ class LotExplanation:
     """A lot's causes. level: where the lot as a whole stands against its drawing, likeliest first.
 
     asks: what to ask the board maker, and what to do oneself. imported: units known by imported readings only.
-    panels: those whose copper was measured.
+    panels: those whose copper was measured. shift: the bench's and the boards' part in R20's shift.
     """
 
     units: int
@@ -92,6 +93,7 @@ class LotExplanation:
     asks: tuple[str, ...]
     imported: int = 0
     panels: tuple[PanelExplanation, ...] = ()
+    shift: LotShift | None = None
 
     @property
     def population(self) -> str:
@@ -143,6 +145,7 @@ def explain_lot(study: Study) -> LotExplanation:
         asks_of(study, ordered, level, hardest),
         study.findings.imported,
         explain_panels(study),
+        lot_shift(study),
     )
 
 
@@ -178,9 +181,7 @@ def _named(probabilities: np.ndarray) -> tuple[NamedCause, ...]:
     return tuple(named)
 
 
-def _count(
-    study: Study, probabilities: np.ndarray, top: np.ndarray, passed: np.ndarray, number: int
-) -> CauseCount:
+def _count(study: Study, probabilities: np.ndarray, top: np.ndarray, passed: np.ndarray, number: int) -> CauseCount:
     rows = np.flatnonzero(top == number)
     surest = rows[np.lexsort((rows, -probabilities[rows, number]))][:_EXAMPLES]
     cause = CAUSES[number]

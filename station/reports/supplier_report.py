@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from station.causes.explain import LotExplanation
 from station.reports.copper_blocks import CopperShown, copper_blocks
 from station.reports.document import Block, Document, Facts, Heading, Paragraph, Table
 from station.reports.lot_report import (
@@ -18,6 +19,7 @@ from station.reports.lot_report import (
 )
 from station.reports.pictures import percent, printed
 
+_EXPANDED = 1.96
 _COVERAGE = 2.0
 """U / u, near enough for a share that is an upper bound anyway."""
 
@@ -38,6 +40,7 @@ def supplier_document(
         blocks=(
             *_counts(found),
             *cause_blocks(found.causes),
+            *shift_blocks(found.causes),
             *copper_blocks(copper),
             *_bench(found, expanded_uncertainty),
             *value_blocks(found),
@@ -48,6 +51,26 @@ def supplier_document(
         simulated=summary.simulated,
         footer=f"Report to the board maker: lot {summary.lot}, part {found.part}",
     )
+
+
+def shift_blocks(causes: LotExplanation | None) -> Iterator[Block]:
+    """What the lot's R20 is off the drawing by: ours and theirs."""
+    shift = None if causes is None else causes.shift
+    if shift is None:
+        return
+    yield Heading("What the shift of R20 is made of")
+    rows = [("all of it: the lot's median against the drawing", _relative(shift.total), "")]
+    rows += [
+        (each.words, _relative(each.value), f"± {100 * _EXPANDED * each.standard_uncertainty:.1f}\u00a0%")
+        for each in ((shift.bench,) if shift.bench else ()) + shift.boards
+    ]
+    yield Table(("part", "of R20", "95\u00a0%"), tuple(rows))
+    if shift.bench is None:
+        yield Paragraph("No reference unit was run near these measurements, so our bench's part is not known.")
+
+
+def _relative(logarithm: float) -> str:
+    return f"{100 * np.expm1(logarithm):+.1f}\u00a0%"
 
 
 def _counts(found: LotFindings) -> Iterator[Block]:

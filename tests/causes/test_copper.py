@@ -90,6 +90,23 @@ def test_coupons_of_two_panels_tell_an_etched_lot_from_a_thin_one(width: float, 
     assert "by measurement" in found.asks[0]
 
 
+def test_shift_of_a_lot_is_divided_between_bench_and_boards() -> None:
+    """R20 8 % high of etch on a bench whose reference unit reads 2 % high: 2 % ours, the rest theirs, by width."""
+    reference = (ReferenceShift("R20", np.log(1.02), 5e-4),)
+    bench = Bench(dc_gain=1.02)
+    plain = explain_lot(_lot(ETCHED, bench=bench, reference=reference)).shift
+    copper = [_coupons("01", ETCHED, 1.0, seed=1), _coupons("03", ETCHED, 1.0, seed=2)]
+    told = explain_lot(_lot(ETCHED, copper, bench=bench, reference=reference)).shift
+
+    assert plain is not None
+    assert told is not None
+    assert plain.bench is not None
+    assert np.log(1.02) == pytest.approx(plain.bench.value)
+    assert -np.log(ETCHED) == pytest.approx(plain.boards[0].value, abs=0.002)
+    assert plain.total == pytest.approx(plain.bench.value + sum(each.value for each in told.boards), abs=1e-9)
+    assert -np.log(ETCHED) == pytest.approx(told.boards[0].value, abs=2 * told.boards[0].standard_uncertainty)
+
+
 def test_panels_are_told_apart_by_their_own_coupons() -> None:
     """One panel etched, another thin, R20 alike: each gets its own cause."""
     found = explain_lot(_lot(0.85, [_coupons("01", 0.85, 1.0, seed=1), _coupons("02", 1.0, 0.85, seed=2)]))

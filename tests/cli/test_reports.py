@@ -1,6 +1,7 @@
 """`coilgate lot report`, `coilgate unit certificate`: written from records, read back."""
 
 import csv
+import html
 import json
 import shutil
 from pathlib import Path
@@ -171,6 +172,9 @@ def test_report_to_the_board_maker_has_the_copper_that_was_measured(home: Path, 
     assert "8.96 ± " in page
     assert "17.20 ± 0.39\u00a0µm" in page
     assert "left for thickness" in page
+    assert "width and thickness not told apart" in before
+    assert "our bench's part is not known" in html.unescape(before)
+    assert "copper thickness and resistivity" in page
 
 
 @pytest.mark.slow
