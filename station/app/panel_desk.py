@@ -84,10 +84,13 @@ class PanelDesk:
         self._desk.show_panel(way)
         return True
 
-    def measure_here(self, operator: str) -> None:
-        """Measure the unit of the next place: its place says which it is."""
+    def measure_here(self, operator: str, *, shown: str) -> None:
+        """Measure the unit of the next place: its place says which it is.
+
+        `shown`: serial of the place that the page showed as the next one; a page that is behind is refused.
+        """
         way = self._desk.shown.panel
-        if way is None:
+        if way is None or self._is_behind(way, shown):
             return
         try:
             serial = self._walk.here(way)
@@ -96,13 +99,13 @@ class PanelDesk:
             return
         self._desk.measure(serial, operator)
 
-    def skip(self) -> None:
+    def skip(self, *, shown: str) -> None:
         """Leave the next place for the end; a unit that is waited for at it is waited for no longer."""
-        self._note(self._walk.skip)
+        self._note(self._walk.skip, shown)
 
-    def missing(self, operator: str) -> None:
+    def missing(self, operator: str, *, shown: str) -> None:
         """Put on record that there is no unit at the next place."""
-        self._note(lambda way: self._walk.missing(way, operator))
+        self._note(lambda way: self._walk.missing(way, operator), shown)
 
     def leave(self) -> None:
         """Go through the panel no further; scan it again to go on."""
@@ -114,7 +117,16 @@ class PanelDesk:
         if way is not None:
             self._desk.show_panel(self._walk.decided(way, record))
 
-    def _note(self, act: Callable[[PanelWay], Act]) -> None:
+    def _is_behind(self, way: PanelWay, shown: str) -> bool:
+        """Tell whether a key was meant for another place than the next one: two windows, or an update on its way."""
+        due = way.next
+        if due is None or due.serial == shown:
+            return False
+        words = f"{due.name} comes next now, not the place that the key was pressed at. Look, then press it again."
+        self._desk.refuse(way.code, words)
+        return True
+
+    def _note(self, act: Callable[[PanelWay], Act], shown: str) -> None:
         way, board = self._desk.shown.panel, self._desk.shown.board
         if way is None:
             return
@@ -122,6 +134,8 @@ class PanelDesk:
         loading = board.phase is Phase.LOADING and here is not None and board.serial == here.serial
         if board.busy and not loading:
             self._desk.refuse(way.code, f"Nothing was noted: {self._desk.under_way}. Press the key again afterwards.")
+            return
+        if self._is_behind(way, shown):
             return
         try:
             done = act(way)

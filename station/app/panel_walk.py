@@ -104,6 +104,8 @@ class PanelWalk:
         here = way.next
         if here is None:
             return Act(way, f"Nothing is left to do on panel {way.code}.")
+        if here.state not in OPEN:
+            return Act(skip(way), f"{here.name} stays as it is: {here.state}.")
         return Act(skip(way), f"{here.name} is skipped: it comes again at the end.")
 
     def missing(self, way: PanelWay, who: str) -> Act:
@@ -111,6 +113,8 @@ class PanelWalk:
         here = way.next
         if here is None:
             return Act(way, f"Nothing is left to do on panel {way.code}.")
+        if here.state not in OPEN:
+            return Act(missing(way), f"{here.name} stays as it is: {here.state}.")
         why = f"no unit at place {here.name} of panel {way.code}"
         self._records.audit(who=who, action=MISSING, subject=here.serial, why=why, utc=self._utc_now())
         return Act(missing(way), f"{here.name} is on record as missing.")

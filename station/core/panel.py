@@ -84,17 +84,19 @@ class PanelWay:
 
 
 def skip(way: PanelWay) -> PanelWay:
-    """Leave the next place for the end."""
+    """Leave the next place for the end; one that somebody went to and that is decided stays so, and is left."""
     here = way.next
-    if here is None:
-        return way
+    if here is None or here.state not in OPEN:
+        return replace(way, at="")
     return _with(way, replace(here, state=PlaceState.SKIPPED, skips=here.skips + 1))
 
 
 def missing(way: PanelWay) -> PanelWay:
-    """Note that there is no unit at the next place."""
+    """Note that there is no unit at the next place; one that is decided stays so, and is left."""
     here = way.next
-    return way if here is None else _with(way, replace(here, state=PlaceState.MISSING))
+    if here is None or here.state not in OPEN:
+        return replace(way, at="")
+    return _with(way, replace(here, state=PlaceState.MISSING))
 
 
 def decided(way: PanelWay, serial: str, decision: Decision, *, held: bool) -> PanelWay:

@@ -235,8 +235,10 @@ def _wake(loop: asyncio.AbstractEventLoop, changed: asyncio.Event) -> None:
 
 
 def _asked(shown: Shown) -> dict[str, str | bool]:
-    """Which keys there are besides the scan."""
-    return {"confirm": shown.confirm, "panel": shown.panel is not None, "study": shown.study is not None}
+    """Which keys there are besides the scan, and the serial of the place that they are about."""
+    due = None if shown.panel is None else shown.panel.next
+    at = "" if due is None else due.serial
+    return {"confirm": shown.confirm, "panel": shown.panel is not None, "at": at, "study": shown.study is not None}
 
 
 def _event(number: str, html: str, say: str, shown: Shown) -> str:

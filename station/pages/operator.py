@@ -169,12 +169,13 @@ async def panel_place(request: Request) -> Response:
     """Measure the unit of the next place of the panel; skip the place; note that no unit is there; leave the panel."""
     panels = site_of(request).workplace.panels
     what = request.path_params["what"]
+    shown = (await form_of(request)).get("shown", "")
     if what == "place":
-        panels.measure_here(badge_of(request))
+        panels.measure_here(badge_of(request), shown=shown)
     elif what == "skip":
-        panels.skip()
+        panels.skip(shown=shown)
     elif what == "missing":
-        await later(panels.missing, badge_of(request))
+        await later(lambda: panels.missing(badge_of(request), shown=shown))
     elif what == "leave":
         panels.leave()
     else:

@@ -68,9 +68,15 @@ def due(workplace: Workplace) -> str:
     return "" if place is None else place.name
 
 
+def at(workplace: Workplace) -> str:
+    """The serial of that place."""
+    place = way_of(workplace).next
+    return "" if place is None else place.serial
+
+
 def here(workplace: Workplace) -> None:
     """Measure the unit of the next place to its end."""
-    workplace.panels.measure_here("OP-07")
+    workplace.panels.measure_here("OP-07", shown=at(workplace))
     settled(workplace)
 
 
@@ -120,7 +126,7 @@ def test_each_unit_is_judged_at_its_own_place(workplace: Workplace) -> None:
     workplace.scan(PANEL, "OP-07")
     for _ in range(2):
         here(workplace)
-    workplace.panels.skip()
+    workplace.panels.skip(shown=at(workplace))
     for _ in range(2):
         here(workplace)
     records = workplace.station.records
@@ -136,7 +142,7 @@ def test_panel_is_taken_up_where_it_was_left(workplace: Workplace) -> None:
     """Left and scanned again, at another workplace too: what is decided or missing is known by the records."""
     workplace.scan(PANEL, "OP-07")
     here(workplace)
-    workplace.panels.missing("OP-07")
+    workplace.panels.missing("OP-07", shown=at(workplace))
     workplace.panels.leave()
     left = workplace.shown.panel
     with Workplace(workplace.station, where="another window") as other:
@@ -185,9 +191,9 @@ def test_nothing_is_noted_of_a_place_during_its_run(workplace: Workplace) -> Non
     """Skip, missing, another panel while the unit is measured: refused; the unit's decision goes to its own place."""
     workplace.scan(PANEL, "OP-07")
     with held_at(workplace, "inductance"):
-        workplace.panels.measure_here("OP-07")
+        workplace.panels.measure_here("OP-07", shown=at(workplace))
         wait_for(workplace, lambda: workplace.shown.board.method == "inductance")
-        workplace.panels.missing("OP-07")
+        workplace.panels.missing("OP-07", shown=at(workplace))
         notice = workplace.shown.board.notice
         workplace.scan("L2641-02", "OP-07")
         code = way_of(workplace).code
@@ -199,13 +205,64 @@ def test_nothing_is_noted_of_a_place_during_its_run(workplace: Workplace) -> Non
     assert () == workplace.station.records.audit_entries(action=MISSING)
 
 
+def test_key_means_the_place_that_its_page_showed(workplace: Workplace) -> None:
+    """A page that is behind (another window skipped) gives no unit another place's serial, nor notes it missing."""
+    first = f"{PANEL}-A01"
+    workplace.scan(PANEL, "OP-07")
+    workplace.panels.skip(shown=first)
+    workplace.panels.measure_here("OP-07", shown=first)
+    settled(workplace)
+    refused = workplace.shown.board.notice
+    workplace.panels.missing("OP-07", shown=first)
+    workplace.panels.skip(shown="")
+
+    assert "A02 comes next now, not the place that the key was pressed at. Look, then press it again." in refused
+    assert ("A02", "3 to do, 1 skipped") == (due(workplace), way_of(workplace).words)
+    assert () == workplace.station.records.audit_entries(action=MISSING)
+    assert [[], []] == [workplace.station.records.runs_of(f"{PANEL}-A0{number}") for number in (1, 2)]
+
+
+def test_page_sends_with_each_key_the_place_that_it_shows(workplace: Workplace) -> None:
+    """An old page, or one that sends no place, is refused; the page as it stands after a change is not."""
+    with opened_browser() as browser, served(workplace) as address, browser.new_context(viewport=VIEW) as context:
+        page = patient(context).new_page()
+        page.goto(address)
+        scan(page, "OP-07")
+        expect(page.locator(".who")).to_contain_text("OP-07")
+        scan(page, PANEL)
+        press(page, workplace, "F2", "A02")
+        for form in ({}, {"shown": f"{PANEL}-A01"}):
+            page.request.post(f"{address}/panel/missing", form=form)
+        stale = due(workplace)
+        press(page, workplace, "F4", "A03")
+
+    assert "A02" == stale
+    assert [f"{PANEL}-A02"] == [each.subject for each in workplace.station.records.audit_entries(action=MISSING)]
+
+
+def test_place_that_is_decided_is_neither_skipped_nor_missing(workplace: Workplace) -> None:
+    """Gone to by two scans of its unit, refused as judged already: the keys lead on, what is on record stands."""
+    first = f"{PANEL}-A01"
+    workplace.scan(PANEL, "OP-07")
+    here(workplace)
+    for _ in range(2):
+        workplace.scan(first, "OP-07")
+        settled(workplace)
+    workplace.panels.missing("OP-07", shown=first)
+    states = [str(each.state) for each in way_of(workplace).places]
+
+    assert ["pass", "to do", "to do", "to do"] == states
+    assert "A02" == due(workplace)
+    assert () == workplace.station.records.audit_entries(action=MISSING)
+
+
 def test_place_is_given_up_while_its_unit_is_waited_for(tmp_path: Path) -> None:
     """Enter, then no unit lies there: the key ends the waiting, nothing is on record of the unit but the place."""
     with bench_with_a_person(tmp_path) as (workplace, _):
         workplace.scan(PANEL, "OP-07")
-        workplace.panels.measure_here("OP-07")
+        workplace.panels.measure_here("OP-07", shown=at(workplace))
         wait_for(workplace, lambda: workplace.shown.board.action == f"Load {PANEL}-A01.")
-        workplace.panels.missing("OP-07")
+        workplace.panels.missing("OP-07", shown=at(workplace))
         settled(workplace)
         notice, runs = workplace.shown.board.notice, workplace.station.records.runs_of(f"{PANEL}-A01")
 

@@ -44,6 +44,7 @@ function listen() {
     if (say.textContent !== told.say) say.textContent = told.say;
     document.getElementById("confirm").hidden = !told.confirm;
     panel.hidden = !told.panel;
+    for (const each of panel.querySelectorAll("input[name=shown]")) each.value = told.at;
     document.getElementById("study").hidden = !told.study;
     if (told.refusals && told.refusals !== refusals) beep();
     refusals = told.refusals;
@@ -91,14 +92,14 @@ document.getElementById("scan").addEventListener("submit", (event) => {
   field.value = "";
   // A scanner types faster than this a character, a person slower.
   const perCharacter = (performance.now() - began) / Math.max(1, text.length);
-  if (!text && !panel.hidden) send("/panel/place", {}); // the place says which unit it is
+  if (!text && !panel.hidden) send("/panel/place", new FormData(panel.querySelector("form"))); // the place says which unit it is
   if (text) send("/scan", { scan: text, typed: perCharacter > Number(field.dataset.scannerMs) ? "1" : "0" });
 });
 
 for (const form of document.querySelectorAll("form.act")) {
   form.addEventListener("submit", (event) => {
     event.preventDefault();
-    send(new URL(form.action).pathname, {});
+    send(new URL(form.action).pathname, new FormData(form));
     field.focus();
   });
 }
@@ -112,7 +113,7 @@ document.addEventListener("keydown", (event) => {
   const keyed = document.querySelector(`form.act[data-key="${CSS.escape(event.key)}"]`);
   if (keyed && !keyed.closest("[hidden]") && !event.ctrlKey && !event.metaKey && !event.altKey) {
     event.preventDefault();
-    if (!event.repeat) send(new URL(keyed.action).pathname, {});
+    if (!event.repeat) send(new URL(keyed.action).pathname, new FormData(keyed));
     return;
   }
   if (event.key.length !== 1 || event.ctrlKey || event.metaKey || event.altKey) return;
