@@ -14,7 +14,7 @@ from station.app.shown import Shown
 from station.app.study_begin import StudyWanted, begin_study
 from station.app.study_records import study
 from station.app.study_sitting import appraiser_of, check_unit, open_sitting
-from station.core.events import Event, NestCool, NestHot, NextAction, RunStarted, ScanEnded, ScanTaken
+from station.core.events import Event, NextAction, RunStarted, ScanEnded, ScanTaken
 from station.errors import NestBusy, SerialError, StationError
 from station.inspection import Inspection
 from station.quality.study_order import Step
@@ -23,7 +23,7 @@ from station.records import Records
 
 T = TypeVar("T")
 
-SHOWN = (ScanTaken, RunStarted, NestHot, NestCool)
+SHOWN = (ScanTaken, RunStarted)
 """Events without readings that the board needs, besides those that every study shows."""
 
 

@@ -17,7 +17,16 @@ from station.app.lot_units import plan_of
 from station.app.plans import design_field_of
 from station.app.study_desk import Desk
 from station.app.study_records import note_not_taken, note_reading
-from station.core.events import BenchLatched, Event, MethodStarted, NextAction, RunDecided, ScanTaken
+from station.core.events import (
+    BenchLatched,
+    Event,
+    MethodStarted,
+    NestCool,
+    NestHot,
+    NextAction,
+    RunDecided,
+    ScanTaken,
+)
 from station.core.reasons import CAUSES, reason
 from station.core.results import Reason, ResultStatus
 from station.core.run_record import Purpose, RunRecord, UnitId
@@ -41,7 +50,7 @@ class HiddenReadings:
     def __init__(self, tell: Tell, *, also: tuple[type[Event], ...] = ()) -> None:
         """Tell `tell`; `also`: further kinds of events that hold no reading."""
         self._tell = tell
-        self._shown = (MethodStarted, BenchLatched, *also)
+        self._shown = (MethodStarted, BenchLatched, NestHot, NestCool, *also)
         self._ended = False
 
     def __call__(self, event: Event) -> None:

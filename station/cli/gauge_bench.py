@@ -186,9 +186,9 @@ def _take(
     from station.app.study_begin import words_of_size, words_of_study
     from station.app.study_sitting import open_sitting, take_readings
     from station.cli.main import EXIT_COULD_NOT
-    from station.cli.telling import tell_progress
+    from station.cli.telling import Teller
 
-    sitting = open_sitting(station.records, inspection, state, tell_progress, load_timeout_s=load_timeout_s)
+    sitting = open_sitting(station.records, inspection, state, Teller(), load_timeout_s=load_timeout_s)
     setup = state.setup
     say(f"Study {setup.name}: {words_of_study(state)}.")
     say(f"The bench: {setup.bench_state}. {len(state.steps) - len(state.taken)} readings to take; they stay hidden.")

@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from drivers.errors import InstrumentError
+from drivers.stop import Stopped
 from station.errors import StationError
 
 EXIT_FAIL = 1
@@ -103,6 +104,9 @@ def main() -> None:
         status = EXIT_COULD_NOT
     except (click.Abort, KeyboardInterrupt):
         click.echo("stopped", err=True)
+        status = EXIT_COULD_NOT
+    except Stopped as stopped:
+        click.echo(f"coilgate: {stopped}", err=True)
         status = EXIT_COULD_NOT
     except BrokenPipeError:
         # The reader of our output has gone; closing quietly is all that is left to do.

@@ -4,6 +4,7 @@ import os
 import select
 import sys
 from collections import deque
+from collections.abc import Iterator
 
 from drivers.stop import POLL_S, Stopped
 from station.cli.output import say
@@ -32,25 +33,40 @@ class Scans:
         if sys.stdin.isatty():
             self._refuse_early()
         say(words)
-        while not self._lines:
-            self._stop.check()
-            if select.select([sys.stdin.fileno()], [], [], POLL_S)[0]:
-                self._read()
+        if not self._wait():
+            raise Stopped("the input has ended")
         return self._lines.popleft().decode("utf-8", "replace").rstrip("\r")
 
+    def lines(self) -> Iterator[str]:
+        """Yield scans until the input ends; raises Stopped when a stop is asked for meanwhile."""
+        while self._wait():
+            yield self._lines.popleft().decode("utf-8", "replace").rstrip("\r")
+
+    def _wait(self) -> bool:
+        """Wait for a line; False at the end of the input, whose last line may lack its end."""
+        while not self._lines:
+            self._stop.check()
+            if select.select([sys.stdin.fileno()], [], [], POLL_S)[0] and not self._read():
+                return bool(self._lines)
+        return True
+
     def _refuse_early(self) -> None:
-        while select.select([sys.stdin.fileno()], [], [], 0.0)[0]:
-            self._read()
+        while select.select([sys.stdin.fileno()], [], [], 0.0)[0] and self._read():
+            pass
         if self._lines or self._rest:
             say("refused: what was scanned while the bench was busy was NOT taken.")
         self._lines.clear()
         self._rest = b""
 
-    def _read(self) -> None:
+    def _read(self) -> bool:
+        """Take up what has come; False at the end of the input."""
         found = os.read(sys.stdin.fileno(), SCAN_LIMIT)
         if not found:
-            raise Stopped("the input has ended")
+            self._lines.extend([self._rest] if self._rest else [])
+            self._rest = b""
+            return False
         *lines, self._rest = (self._rest + found).split(b"\n")
         if len(self._rest) > SCAN_LIMIT:
             lines, self._rest = [*lines, self._rest[:SCAN_LIMIT]], b""
         self._lines.extend(lines)
+        return True

@@ -1,6 +1,5 @@
 """`coilgate unit`: measure, show, release held ones."""
 
-import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,9 +19,7 @@ if TYPE_CHECKING:
     from station.core.run_record import RunRecord
     from station.inspection import Inspection, Request
     from station.records.views import LaterDecision, RunSummary
-
-SCAN_LIMIT = 4_096
-"""Characters of a line that are looked at; a scan is far shorter."""
+    from station.stop import NestStop
 
 
 @click.group()
@@ -114,7 +111,7 @@ def measure(
         inspection.place = sorting.place
         walk = PanelWalk(station.records, station.clock.utc_now)
         plans = [each.plan for each in inspection.plans]
-        scans = walk.open_serials(panel, plans, lot=lot) if panel else _scans(serials)
+        scans = walk.open_serials(panel, plans, lot=lot) if panel else _scans(serials, station.stop)
         worst = _measure_all(inspection, scans, request, sorting, as_json)
         if panel:
             say(f"panel {panel}: {walk.take_up(panel, plans, lot=lot).words}")
@@ -154,14 +151,14 @@ def _exit_code(record: "RunRecord") -> int:
     return {Decision.PASS: 0, Decision.FAIL: EXIT_FAIL, Decision.INVALID: EXIT_COULD_NOT}[record.decision]
 
 
-def _scans(serials: tuple[str, ...]) -> Iterator[str]:
+def _scans(serials: tuple[str, ...], stop: "NestStop") -> Iterator[str]:
+    from station.cli.scans import Scans
+
     for each in serials:
         if each != "-":
             yield each
             continue
-        while line := sys.stdin.readline(SCAN_LIMIT):
-            if line.strip():
-                yield line.rstrip("\r\n")
+        yield from (line for line in Scans(stop).lines() if line.strip())
 
 
 def _show_refusal(scan: str, words: str, as_json: bool) -> None:

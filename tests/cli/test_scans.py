@@ -79,3 +79,22 @@ def test_endless_line_is_cut(monkeypatch: pytest.MonkeyPatch) -> None:
         os.write(pipe, b"x" * (SCAN_LIMIT + 10))
 
         assert SCAN_LIMIT == len(Scans(NestStop()).ask("badge"))
+
+
+def test_lines_end_with_the_input_also_without_a_line_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A list of scans in a file is taken to its last one."""
+    read, written = os.pipe()
+    os.write(written, b"L2641-01-A01\n\nL2641-01-A02")
+    os.close(written)
+    with os.fdopen(read) as stream:
+        monkeypatch.setattr(sys, "stdin", stream)
+
+        assert ["L2641-01-A01", "", "L2641-01-A02"] == list(Scans(NestStop()).lines())
+
+
+def test_stop_ends_the_wait_for_a_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody has to scan once more for a Ctrl-C to be seen."""
+    stop = NestStop()
+    stop.end("stopped by signal SIGINT")
+    with standard_input(monkeypatch), pytest.raises(Stopped):
+        list(Scans(stop).lines())

@@ -124,6 +124,25 @@ def test_scans_from_a_pipe_guide_through_a_study(place: Place) -> None:
     assert "% of the tolerance" in went_on.stdout
 
 
+def test_ctrl_c_is_noticed_while_a_scan_is_waited_for(place: Place) -> None:
+    """`unit measure -` ends with one line that says why; nobody has to scan once more, and the input stays open."""
+    running = place.started("unit", "measure", "-")
+    assert running.stdin is not None
+    assert running.stdout is not None
+    assert running.stderr is not None
+    running.stdin.write("L2641-02-C09\n")
+    running.stdin.flush()
+    assert running.stdout.readline().startswith("L2641-02-C09")  # decided: now it waits
+    running.send_signal(2)
+    error = running.stderr.read()
+    code = running.wait(LONGEST_S)
+    running.communicate()
+
+    assert 2 == code
+    assert "coilgate: stopped by signal SIGINT" in error
+    assert "error of the program" not in error
+
+
 def test_killed_study_goes_on_where_it_was(place: Place) -> None:
     """SIGKILL in the middle of a run: what was taken stays, the unfinished run is none of it."""
     running = place.started(*STUDY, "--simulated-operator")
