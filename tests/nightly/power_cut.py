@@ -107,12 +107,12 @@ def _cut(
     seen.listen_to_the_end(pipe)
     copy.mkdir()
     try:
-        lost = _copy_files(home, copy, seen, chance)
-        os.kill(child.pid, signal.SIGCONT)
-        cut = Cut(len(seen.shown), lost)
+        cut = Cut(len(seen.shown), _copy_files(home, copy, seen, chance))
         _look(copy, seen, cut)
     finally:
         shutil.rmtree(copy)
+    # Only now: else it would fill the records while they are looked at.
+    os.kill(child.pid, signal.SIGCONT)
     return cut
 
 
