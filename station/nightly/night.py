@@ -50,6 +50,9 @@ def run_night(
     Args:
         transcript: gets every message of every link, the simulated operator's too.
         only: the numbers of the mishaps (`station.nightly.script`) that happen; None: all.
+
+    Raises:
+        Stopped: a signal asked this program to end.
     """
     started_s = time.perf_counter()
     counting = Counting(scenario.name, seed)
@@ -104,6 +107,8 @@ def _measure(shift: Shift, transcript: Transcript | None) -> None:
     except InstrumentError as error:
         # Opening or closing: only the bench itself can stand against that.
         counting.fault("bench_refused", f"{type(error).__name__}: {error}")
+    if station.stop.ended:  # a signal: what was counted until then is no night
+        raise Stopped(station.stop.reason or "stop asked for")
     shift.watch.look()
     counting.longest("drive_off_s", shift.watch.longest_off_s)
 

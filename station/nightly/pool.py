@@ -9,6 +9,7 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from multiprocessing import get_context
 
+from drivers.stop import Stopped
 from station.nightly.scenario import Scenario
 from station.nightly.tally import Tally
 
@@ -46,7 +47,8 @@ def run_jobs(
 ) -> list[Tally]:
     """Carry out `jobs` on so many cores; return their tallies in order. `tell` hears each as it comes.
 
-    A night that breaks off by an error of the program counts `night_failed`; the others go on.
+    A night that breaks off by an error of the program counts `night_failed`; the others go on. Raises `Stopped` when a
+    signal asks to end.
     """
     if cores <= 1 or len(jobs) <= 1:
         _begin()
@@ -73,6 +75,8 @@ def carry_out(job: Job) -> Tally:
 
     try:
         return run_night(job.scenario, job.seed, only=job.only)
+    except Stopped:
+        raise
     except Exception as error:  # one broken night must not hide what the others found
         words = f"seed {job.seed}: {NIGHT_FAILED}: {type(error).__name__}: {error}"
         return Tally(job.scenario.name, (job.seed,), {NIGHT_FAILED: 1}, {}, 0.0, notes=(words,))

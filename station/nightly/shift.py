@@ -78,6 +78,8 @@ class Shift:
     def measure(self, inspection: Inspection) -> None:
         """Take every unit through."""
         for index, unit in enumerate(self.units):
+            if self.station.stop.ended:
+                return
             self._wander(index)
             self._take_unit(inspection, index, unit)
 
