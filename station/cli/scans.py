@@ -38,9 +38,14 @@ class Scans:
         return self._lines.popleft().decode("utf-8", "replace").rstrip("\r")
 
     def lines(self) -> Iterator[str]:
-        """Yield scans until the input ends; raises Stopped when a stop is asked for meanwhile."""
+        """Yield scans until the input ends; raises Stopped when a stop is asked for meanwhile.
+
+        At a terminal, what was scanned while the last one was worked on is refused.
+        """
         while self._wait():
             yield self._lines.popleft().decode("utf-8", "replace").rstrip("\r")
+            if sys.stdin.isatty():
+                self._refuse_early()
 
     def _wait(self) -> bool:
         """Wait for a line; False at the end of the input, whose last line may lack its end."""

@@ -98,3 +98,22 @@ def test_stop_ends_the_wait_for_a_line(monkeypatch: pytest.MonkeyPatch) -> None:
     stop.end("stopped by signal SIGINT")
     with standard_input(monkeypatch), pytest.raises(Stopped):
         list(Scans(stop).lines())
+
+
+def test_scan_at_a_terminal_while_a_unit_is_measured_is_refused_aloud(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It is not queued for after the unit: the hand that scanned it may hold another one by then."""
+    with standard_input(monkeypatch, terminal=True) as terminal:
+        stop = NestStop()
+        lines = Scans(stop).lines()
+        os.write(terminal, b"L2641-01-A01\n")
+        first = next(lines)
+        os.write(terminal, b"L2641-01-A09\n")  # meanwhile A01 is measured
+        select.select([sys.stdin], [], [], LONGEST_S)
+        stop.end("nobody scans again")
+        with pytest.raises(Stopped):
+            next(lines)
+
+    assert "L2641-01-A01" == first
+    assert "was NOT taken" in capsys.readouterr().err
