@@ -67,6 +67,10 @@ class _Seen:
                 self._take(os.read(pipe.fileno(), 65_536))
         os.set_blocking(pipe.fileno(), True)
 
+    def forget_the_rest(self) -> None:
+        """The child is dead: what it began to say will never end."""
+        self._rest = b""
+
     def _take(self, said: bytes) -> None:
         *lines, self._rest = (self._rest + said).split(b"\n")
         for line in lines:
@@ -96,6 +100,7 @@ def cut_again_and_again(folder: Path, cuts: int, seed: int) -> Iterator[Cut]:
                 yield _cut(child, child.stdout, home, folder / f"cut-{done}", seen, chance)
                 done += 1
             child.kill()
+        seen.forget_the_rest()
         first += 10_000
 
 
