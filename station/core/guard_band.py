@@ -48,9 +48,11 @@ class Doubt:
 
     @property
     def known(self) -> bool:
-        """Tell whether all that a stated risk needs is there, finite and not negative."""
+        """Tell whether all that a stated risk needs is there, finite, not negative, u above 0 if U is."""
         u, freedom = self.standard_uncertainty, self.degrees_of_freedom
-        return u is not None and math.isfinite(u) and u >= 0.0 and freedom is not None and freedom >= 1.0
+        if u is None or freedom is None or not math.isfinite(u):
+            return False
+        return freedom >= 1.0 and (u > 0.0 or u == self.expanded_uncertainty == 0.0)
 
 
 def guard_band(characteristic: Characteristic, doubt: Doubt) -> float:

@@ -255,3 +255,10 @@ def test_pass_is_always_within_the_tolerance(
     if decided(rule(*ends, **{kind: risk}), value, u, freedom) is Decision.PASS:
         assert ends[0] is None or value >= ends[0]
         assert ends[1] is None or value <= ends[1]
+
+
+def test_u_of_nothing_beside_an_expanded_uncertainty_is_no_proof() -> None:
+    """Numbers that contradict each other (u = 0, U > 0) never give a reading on the limit a pass by stated risk."""
+    result = Result("R20", "ohm", ResultStatus.MEASURED, 10.0, 0.0, math.inf, 0.5)
+
+    assert Decision.INVALID is judge(rule(None, 10.0, specific=0.025), result).decision
