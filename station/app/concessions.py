@@ -19,7 +19,7 @@ from station.core.concession import (
     refusal,
     require_grantable,
 )
-from station.core.lot_life import LotState
+from station.core.lot_life import LotLife
 from station.core.plan import Characteristic, Plan
 from station.core.plan_file import parse_plan
 from station.core.quantity import Dimension, QuantityError, parse_quantity
@@ -155,10 +155,22 @@ def close_ended(records: Records, now_utc: datetime) -> None:
 def candidates(records: Records, found: Concession, lot: str) -> tuple[Candidate, ...]:
     """Return the units of a lot that fail and are not accepted yet, each with why it can't be; in order of run."""
     units = [each for each in lot_units(records, lot) if each.decision is Decision.FAIL and not each.concession]
-    if records.lot_life(lot).state(measured=True) is LotState.CLOSED:
+    life = records.lot_life(lot)
+    if life.closed is not None:
         return tuple(Candidate(each, f"lot {lot} is closed; reopen it first") for each in units)
+    if life.hold is not None:
+        return tuple(Candidate(each, f"lot {lot} is held: {life.hold.why}; release it first") for each in units)
     plans: dict[str, Plan | None] = {}
-    return tuple(Candidate(each, _why_not(records, found, each, plans)) for each in units)
+    return tuple(Candidate(each, _gone(life, each) or _why_not(records, found, each, plans)) for each in units)
+
+
+def _gone(life: LotLife, unit: LotUnit) -> str:
+    """Say that a unit is scrapped, or shipped with a part of its lot; empty if it is neither."""
+    if unit.serial in life.scrapped:
+        return "it is scrapped"
+    if unit.serial in life.closed_units:
+        return f"it is in a part of lot {life.lot} that is closed; reopen that part first"
+    return ""
 
 
 def accept(

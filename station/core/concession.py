@@ -11,7 +11,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from station.core.limits import judge
-from station.core.plan import BinFor, Characteristic, Plan
+from station.core.plan import Characteristic, Plan
 from station.core.quantity import format_quantity
 from station.core.results import Decision, Judgement, Result
 from station.errors import StationError
@@ -114,7 +114,7 @@ def require_grantable(wanted: Concession, plan: Plan, *, latest_utc: datetime) -
         raise ConcessionError(f"a {wanted.kind} needs a reason and the customer's reference.")
     _require_wider(wanted, plan)
     taken = next((each for each in plan.bins if each.number == wanted.bin_number), None)
-    if taken is not None and taken.takes is not BinFor.FAIL:
+    if taken is not None:
         raise ConcessionError(
             f"bin {wanted.bin_number} ({taken.name}) of plan {plan.part} takes {taken.takes}. Units that are accepted "
             "by concession never lie among others: choose a bin of its own."
@@ -167,6 +167,8 @@ def refusal(
         each.name: judge(each, by_name[each.name]) for each in plan.characteristics if each.name in by_name
     }
     silent = [name for name, each in judged.items() if each.decision is Decision.INVALID]
+    # Judged again under a plan that limits more than its run measured: nothing is known of the rest.
+    silent += [each.name for each in plan.characteristics if each.name not in by_name]
     failing = [name for name, each in judged.items() if each.decision is Decision.FAIL]
     if silent:
         return f"{', '.join(silent)} was not measured"

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from station.app.concessions import Wanted, accept, candidates, close_ended, find, grant, withdraw
 from station.app.judging_again import judge_lots_again
-from station.app.lot_life import close_lot, receive_lot
+from station.app.lot_life import close_lot, close_part, hold_lot, receive_lot, scrap_units
 from station.core.concession import ConcessionError, ConcessionKind, Standing
 from station.core.lot_tally import tally
 from station.core.plan_file import parse_plan
@@ -409,3 +409,19 @@ def test_unit_of_a_closed_lot_is_not_accepted(records: Records) -> None:
 
     assert () == found.accepted
     assert "lot L2641 is closed" in dict(found.refused)[FIT[0]]
+
+
+def test_units_that_are_gone_or_whose_lot_is_held_are_not_accepted(records: Records) -> None:
+    """Scrapped, shipped with a part, or of a lot that an engineer holds: nothing of them may change hands by it."""
+    number = granted(records)
+    receive_lot(records, "L2641", len(UNITS), part="IS-20", who="OP-07", utc=NOW)
+    scrap_units(records, "L2641", [FIT[0]], who="EN-02", why="broken", utc=NOW)
+    close_part(records, "L2641", {"90": 1}, serials=[FIT[1]], who="EN-02", why="sent back", utc=NOW)
+    first = dict(accept(records, number, FIT[:2], who="EN-02", why="", now_utc=NOW).refused)
+    hold_lot(records, "L2641", who="EN-02", why="bow of the panels", utc=NOW)
+    second = dict(accept(records, number, FIT[2:], who="EN-02", why="", now_utc=NOW).refused)
+
+    assert "it is scrapped" == first[FIT[0]]
+    assert "it is in a part of lot L2641 that is closed; reopen that part first" == first[FIT[1]]
+    assert "lot L2641 is held: bow of the panels; release it first" == second[FIT[2]]
+    assert {} == conceded(records, "L2641")

@@ -161,6 +161,7 @@ def test_recorded_end_stands_at_any_time(days: int, used: int, ended: Standing) 
         ({"upper": None}, "must be alike"),
         ({"characteristic": "R21"}, "has no limits of R21"),
         ({"bin_number": 1}, "never lie among others"),
+        ({"bin_number": 90}, "never lie among others"),
         ({"bin_number": 99}, "never lie among others"),
     ],
 )
@@ -173,3 +174,10 @@ def test_what_can_not_be_granted_is_refused(changes: dict[str, object], words: s
 def test_wider_limits_for_a_lot_are_granted() -> None:
     """Nothing is raised."""
     require_grantable(WANTED, PLAN, latest_utc=NOW)
+
+
+def test_unit_without_a_result_of_what_its_plan_limits_is_not_accepted() -> None:
+    """Judged again under a plan that limits more than was ever measured: what is not known is never accepted."""
+    known = tuple(each for each in results(9.4) if each.characteristic != "L")
+
+    assert "L was not measured" == refused(WANTED, known)
