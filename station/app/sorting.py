@@ -14,7 +14,8 @@ from station.core.results import Decision
 from station.core.run_record import Purpose, RunRecord
 from station.errors import RecordError
 from station.records import Records
-from station.records.placings import Placing, place_unit, placing_of, take_out
+from station.records.placings import Placing, place_unit, placing_of, take_out, tray_contents
+from station.records.views import UnitState
 
 SORTED = "sorted"
 
@@ -50,12 +51,19 @@ class Sorting:
             self._trays[asked.bin_number] = asked.tray
             waiting = self._waiting
         words = f"Tray {asked.tray} takes {asked.words}."
-        if waiting is None:
+        if waiting is None or not self._still_counts(waiting[0]):
             return words
         record, plan = waiting
         place = self.place(record, plan)
         serial = record.opened.unit.serial
         return f"{words} {serial}: {place.words or place.trouble or 'no pocket'}."
+
+    def _still_counts(self, record: RunRecord) -> bool:
+        """A unit that waits may be held, or measured or judged again elsewhere, before its tray is scanned."""
+        state = self._records.unit_state(record.opened.unit.serial)
+        if state is None or state.held or state.run_id != record.opened.run_id:
+            return False
+        return (state.decision, state.bin_number) == (record.decision, record.bin_number)
 
     def place(self, record: RunRecord, plan: Plan) -> Place:
         """Give a decided unit its pocket, on record. What stands against it is not raised: `Place.trouble` says it."""
@@ -76,7 +84,7 @@ class Sorting:
         serial = record.opened.unit.serial
         # Only a unit that was measured before can lie in a tray: the usual unit costs no query.
         lay = placing_of(self._records, serial) if record.opened.repeats_run_id else None
-        if lay is not None and passed and lay.decision is Decision.PASS:
+        if lay is not None and passed and lay.decision is Decision.PASS and self._same_bin(record):
             # It was taken out to be measured again; nobody has got its pocket.
             return Place(lay.tray, lay.pocket)
         tray = self._tray_for(record.bin_number, passed)
@@ -87,6 +95,12 @@ class Sorting:
         if passed and plan.trays is not None:
             return Place(trouble=f"no tray is in use for bin {record.bin_number}: scan the label of one")
         return NOWHERE
+
+    def _same_bin(self, record: RunRecord) -> bool:
+        """Tell whether a unit's bin is that of its run before: a tray may be for that bin only."""
+        runs = self._records.runs_of(record.opened.unit.serial)
+        before = [each for each in runs if each.run_id != record.opened.run_id and each.decision is Decision.PASS]
+        return bool(before) and before[-1].bin_number == record.bin_number
 
     def _tray_for(self, bin_number: int, passed: bool) -> str:
         with self._lock:
@@ -123,6 +137,7 @@ def place_by_hand(
     state = records.unit_state(serial)
     if state is None or state.decision is None:
         raise RecordError(f"{serial} was not measured yet: nothing says in which tray it may lie.")
+    _require_apart(records, state, read_tray(tray).tray)
     found = place_unit(
         records,
         serial,
@@ -134,3 +149,15 @@ def place_by_hand(
         pocket=pocket,
     )
     return Place(tray, found)
+
+
+def _require_apart(records: Records, state: UnitState, tray: str) -> None:
+    """Raise RecordError if units accepted by concession and others that fail would share a tray."""
+    serial = state.unit.serial
+    for each in tray_contents(records, tray):
+        other = None if each.serial == serial else records.unit_state(each.serial)
+        if other is not None and bool(other.concession) != bool(state.concession):
+            raise RecordError(
+                f"{serial} can't go into tray {tray}, where {each.serial} lies: units that are accepted by concession "
+                "never lie among others. Take another tray."
+            )

@@ -13,7 +13,7 @@ from station.core.plan_file import parse_plan
 from station.core.results import Decision
 from station.core.run_record import Purpose, RunRecord
 from station.errors import RecordError, StationError
-from station.records import Records
+from station.records import LaterDecision, Records
 from station.records.placings import placing_of, tray_contents
 from tests.core.examples import IS_20_TEXT
 from tests.records.makers import START, make_opened, make_record
@@ -182,3 +182,46 @@ def test_hand_puts_no_held_unit_among_good_ones(home: Records) -> None:
     home.hold("B", reason_code="odd", who="EN-02", why="looks odd", utc=START)
     with pytest.raises(RecordError, match="never share a tray"):
         place_by_hand(home, "B", "T7", 2, who="EN-02", why="x", utc=START)
+
+
+def test_unit_measured_again_into_another_bin_leaves_the_tray_of_the_first(home: Records) -> None:
+    """A bin's own tray holds that bin only: with one for the new bin it goes there, without it goes nowhere."""
+    found = sorting(home, "1=T7", "2=T8")
+    placed(found, home, "A")
+    placed(found, home, "B")
+    moved = placed(found, home, "A", bin_number=2)
+    lone = placed(sorting(home, "1=T7"), home, "B", bin_number=2)
+
+    assert (Place("T8", 1), NOWHERE) == (moved, lone)
+    assert () == tray_contents(home, "T7")
+
+
+def test_unit_that_was_held_while_it_waited_gets_no_pocket_among_good_ones(home: Records) -> None:
+    """The engineer's hold came before the scan of the tray: what counts is what is on record then."""
+    found = sorting(home)
+    placed(found, home, "A", plan=WITH_TRAYS)
+    home.hold("A", reason_code="odd", who="EN-02", why="looks odd", utc=START)
+    words = found.use("T7")
+
+    assert () == tray_contents(home, "T7")
+    assert "Tray T7 takes units that pass." == words
+
+
+def test_hand_puts_no_unit_accepted_by_concession_among_others_that_fail(home: Records) -> None:
+    """Nor the other way: both are FAIL, only one kind may be used."""
+    failed = [measured(home, serial, decision=Decision.FAIL, bin_number=90) for serial in "ABC"]
+    for record in failed[:2]:
+        home.judge_again(concession_of(record))
+    place_by_hand(home, "A", "T9", 1, who="EN-02", why="x", utc=START)
+    place_by_hand(home, "B", "T9", 2, who="EN-02", why="x", utc=START)
+    with pytest.raises(RecordError, match="accepted by concession never lie among others"):
+        place_by_hand(home, "C", "T9", 3, who="EN-02", why="x", utc=START)
+
+
+def concession_of(record: RunRecord) -> LaterDecision:
+    """A later decision that accepts a failing unit."""
+    return LaterDecision(
+        run_id=record.opened.run_id, plan_hash=record.opened.plan_hash, decision=Decision.FAIL, reason=record.reason,
+        bin_number=80, bin_name="concession", held=False, judgements=(), concession="CN-0001", who="EN-02", why="x",
+        decided_utc=START,
+    )  # fmt: skip
