@@ -231,7 +231,8 @@ def test_page_sends_with_each_key_the_place_that_it_shows(workplace: Workplace) 
         expect(page.locator(".who")).to_contain_text("OP-07")
         scan(page, PANEL)
         press(page, workplace, "F2", "A02")
-        for form in ({}, {"shown": f"{PANEL}-A01"}):
+        stale_forms: tuple[dict[str, str | float | bool], ...] = ({}, {"shown": f"{PANEL}-A01"})
+        for form in stale_forms:
             page.request.post(f"{address}/panel/missing", form=form)
         stale = due(workplace)
         press(page, workplace, "F4", "A03")
