@@ -92,8 +92,10 @@ def freedom(value: float) -> str:
 
 
 def moment(when: datetime) -> str:
-    """Return a time with its date, in the bench's own time zone, with the offset."""
-    return when.astimezone().strftime("%Y-%m-%d %H:%M UTC%z")
+    """Return a time with its date, in the bench's own time zone, with the offset unless that is none."""
+    local = when.astimezone()
+    offset = local.strftime("%z")
+    return f"{local:%Y-%m-%d %H:%M} UTC" + ("" if offset == "+0000" else f"{offset[:3]}:{offset[3:]}")
 
 
 def to_the_second(when: datetime) -> str:

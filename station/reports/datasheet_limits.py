@@ -37,7 +37,7 @@ def limit_blocks(limits: tuple[ProposedLimit, ...]) -> Iterator[Block]:
     """Yield the section on limits; nothing without any."""
     if not limits:
         return
-    yield Heading("Limits that keep this promise (proposed)")
+    yield Heading("For the maker: limits that keep this promise (proposed)")
     yield Table(
         ("", "lower limit", "upper limit", "U (95\u00a0%)", "acceptance from", "to", "outside today"),
         tuple(

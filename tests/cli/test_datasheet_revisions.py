@@ -198,7 +198,7 @@ def test_paper_shows_heating_limits_and_mounting(home: Path, tmp_path: Path) -> 
     for name in ("IS-20.pdf", "IS-20.html"):
         assert 0 == _run(home, "datasheet", "make", "IS-20", "--to", str(tmp_path / name)).exit_code
     texts = (read_text((tmp_path / "IS-20.pdf").read_bytes()), (tmp_path / "IS-20.html").read_text(encoding="utf-8"))
-    words = ("Rise over drive", "hottest", "mounted on: air", "Limits that keep this promise (proposed)", "PROVISIONAL")
+    words = ("Rise over drive", "hottest", "mounted on: air", "limits that keep this promise (proposed)", "PROVISIONAL")
 
     for text in texts:
         assert [] == [each for each in words if each not in text]
