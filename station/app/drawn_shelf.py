@@ -18,7 +18,8 @@ from station.core.quantity import format_quantity
 from station.core.verification import AssignedValue, ReferenceKind, ReferenceUnit
 from station.errors import BenchError
 
-FIRST_SERIAL = "L2641-01-A01"
+FIRST_PLACE = "01-A01"
+"""Panel, row and column of the first unit of a simulated lot."""
 NEAR_THE_END = 0.1
 """Good reference units lie so far from either end of the lot's R20, as a share of its span."""
 SPREAD = 0.15
@@ -28,7 +29,7 @@ FIELD_ASSIGNED = 1e-2
 """Expanded uncertainties of assigned values, relative: as those of the shipped invented reference units."""
 
 
-def drawn_shelf(plan: Plan) -> tuple[CoilGeometry, tuple[ReferenceUnit, ...]]:
+def drawn_shelf(plan: Plan, *, lot: str = "L2641") -> tuple[CoilGeometry, tuple[ReferenceUnit, ...]]:
     """Return what a simulated bench needs to have a plan's own coils on its shelf.
 
     Raises:
@@ -36,10 +37,11 @@ def drawn_shelf(plan: Plan) -> tuple[CoilGeometry, tuple[ReferenceUnit, ...]]:
     """
     if plan.coil.shape != "circle":
         raise BenchError(f"{plan.part}: a simulated bench makes round coils only; this one is a {plan.coil.shape}.")
-    if re.fullmatch(plan.serial_pattern, FIRST_SERIAL) is None:
+    first = f"{lot}-{FIRST_PLACE}"
+    if re.fullmatch(plan.serial_pattern, first) is None:
         raise BenchError(
-            f"{plan.part}: serials of the simulated lot read {FIRST_SERIAL}, which the plan's `serial` does not take. "
-            "Try it with the pattern of fixtures/plans/IS-20.toml."
+            f"{plan.part}: serials of the simulated lot read {first}, which the plan's `serial` does not take. "
+            "Name another lot (--lot), or try it with the pattern of fixtures/plans/IS-20.toml."
         )
     geometry = geometry_of(plan.coil)
     return geometry, _references(plan, design_values(geometry))

@@ -90,7 +90,7 @@ def draft_from_lot(
             left.append(f"{each.name}: {error}")
             proposals.append(ProposedLimits(each.name, each.lower, each.upper, (), "as it is, too little is known"))
     if len(left) == len(proposals):
-        raise RecordError(f"lot {lot}: nothing can be proposed. {' '.join(left)}")
+        raise RecordError(f"lot {lot}: nothing can be proposed. {'; '.join(left)}.")
     try:
         return Draft(with_proposals(_of_part(plan.source_text, part), proposals), tuple(left))
     except PlanError as error:

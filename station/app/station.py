@@ -113,7 +113,13 @@ class Station:
         yield from check_empty(bench, plan, bench.clock.utc_now().date())
         if plan is None or not loaded:
             return
-        reference = next(iter(self.shipped_references(plan.part)), None)
+        folder = self.invented_references(plan.part)
+        reference = next(iter(read_reference_units(folder, plan.part)), None)
+        if reference is None and bench.setup.simulated:
+            raise BenchError(
+                f"{bench.setup.name}: no good unit of {plan.part} lies on the simulated shelf. "
+                "Check the empty nest only: --empty-only"
+            )
         tell("Load a good unit.")
         inspection.hands.load(reference.serial if reference else "")
         inspection.wait(loaded=True, what="no unit was loaded", timeout_s=LOAD_TIMEOUT_S)
@@ -155,7 +161,7 @@ class Station:
                 f"{setup.name}: say where the files of your reference units are: --references FOLDER. "
                 "The shipped ones are invented."
             )
-        folder = data_path("reference_units") if references is None else references
+        folder = self.invented_references(plan.plan.part) if references is None else references
         units = read_reference_units(folder, plan.plan.part)
         uses = {each.serial: len(self.records.runs_of(each.serial)) for each in units}
         self.records.add_verification(begin(inspection, plan, operator=operator))
@@ -172,6 +178,14 @@ class Station:
         self.records.add_verification(done, values=proof.values, held=since)
         warnings = tuple(words_of(each) for each in series if each.drift.warnings)
         return VerificationReport(done, proof.values, since, uses, units, warnings)
+
+    def invented_references(self, part: str) -> Path:
+        """Return the folder of a part's invented reference units: the shipped ones, else a simulated shelf's own."""
+        from station.app.drawn_shelf import references_folder
+
+        shipped = data_path("reference_units")
+        own = references_folder(self.home, part)
+        return own if own.is_dir() and not self.shipped_references(part) else shipped
 
     @staticmethod
     def shipped_references(part: str) -> tuple[ReferenceUnit, ...]:

@@ -285,7 +285,7 @@ def _own_shelf(ctx: click.Context, plan: "Plan", simulation: "Simulation") -> "t
 
     from station.app.drawn_shelf import drawn_shelf, references_folder, write_references
 
-    design, references = drawn_shelf(plan)
+    design, references = drawn_shelf(plan, lot=simulation.lot)
     folder = write_references(references, references_folder(home_of(ctx), plan.part))
     return replace(simulation, design=design, references=references), folder
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from station.cli.coil_options import drawing_options, drawn_coil, drive_options, quantity, tolerance_options
+from station.cli.coil_options import drawing_options, drawn_coil, drive_options, heights_m, quantity, tolerance_options
 from station.cli.output import emit, table
 
 _PLOT = click.option(
@@ -41,6 +41,7 @@ def predict(
     Example: coilgate coil predict --shape circle --layers 2 --turns-per-layer 20
              --inner-diameter 3mm --track-width 0.12mm --track-gap 0.12mm
              --copper 18um --layer-gap 50um --height 2mm
+             coilgate coil predict --plan IS-20.toml         (at the plan's heights)
     """
     from station.cli import coil_facts
 
@@ -48,7 +49,7 @@ def predict(
     facts = coil_facts.prediction_facts(
         drawn,
         frequency_hz=quantity(frequency, "Hz", "--frequency"),
-        heights_m=[quantity(each, "m", "--height") for each in heights],
+        heights_m=heights_m(drawing, heights),
         temperature_degc=quantity(temperature, "degC", "--temperature"),
     )
     if plot is not None:
@@ -107,6 +108,8 @@ def spread(
         emit(coil_facts.spread_facts(result, draws=draws, seed=seed, distribution=distribution))
         return
     click.echo(table(coil_facts.SPREAD_HEADERS, coil_facts.spread_rows(result)))
+    if heights:
+        click.echo(f"B at a drive of {options['drive']}.")
     click.echo("Shares are of the variance, first order. Width keeps the artwork's centre line; gap is its pitch.")
 
 

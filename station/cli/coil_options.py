@@ -1,6 +1,6 @@
 """Options that say which coil is meant: a plan, a drawn polyline, or dimensions; and what its tolerances are."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -122,6 +122,17 @@ def drawn_coil(options: Mapping[str, object], *, spiral_only: str = "") -> "Coil
         raise click.UsageError(
             "this coil can't be drawn:\n" + "\n".join(f"  {each}" for each in error.problems)
         ) from error
+
+
+def heights_m(options: Mapping[str, object], heights: Sequence[str]) -> list[float]:
+    """Return the heights asked for; none asked for: those that the plan measures the field at, if there is a plan."""
+    from station.app.files import read_plan
+    from station.core.plan import FieldStep
+
+    if heights or options["plan_file"] is None:
+        return [quantity(each, "m", "--height") for each in heights]
+    plan = read_plan(Path(str(options["plan_file"])))
+    return [height for step in plan.steps if isinstance(step, FieldStep) for height in step.heights_m]
 
 
 def _from_plan(options: Mapping[str, object]) -> "CoilGeometry":

@@ -102,6 +102,9 @@ def list_concessions(ctx: click.Context, as_json: bool) -> None:
         for each in every:
             emit(concession_fact(each, now))
         return
+    if not every:
+        click.echo("No concession or deviation permit is on record.")
+        return
     rows = [
         (
             each.granted.number,

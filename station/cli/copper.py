@@ -93,6 +93,8 @@ def lot_copper_command(
     rows: Sequence[Row] = ()
     for kind, file in given:
         rows = read_rows(kind, text_of(file), str(file))
+        if not rows:
+            raise click.UsageError(f"{file}: no row is filled in yet; nothing was entered.")
     if coupon_texts:
         if uncertainty is None:
             raise click.UsageError("--coupon needs --uncertainty, such as '0.5 mohm'.")

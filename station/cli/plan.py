@@ -51,6 +51,24 @@ def check(file: Path, as_json: bool) -> None:
     click.echo(table(("method", "frequency"), rows))
     for line in _sorting_lines(found):
         click.echo(line)
+    for line in _cautions(found):
+        click.echo(line)
+
+
+def _cautions(found: "Plan") -> list[str]:
+    """What doesn't make a plan unsound but should be looked at: limits that the drawing misses, proposed numbers."""
+    from station.app.drawn_shelf import outside_limits
+    from station.coil import GeometryError
+    from station.core.plan_draft import proposed_marks
+
+    try:
+        lines = [f"look: {words}" for words in outside_limits(found)]
+    except GeometryError:
+        lines = []
+    marks = len(proposed_marks(found.source_text))
+    if marks:
+        lines.append(f"{marks} lines are only proposed: coilgate plan accept FILE --who EN-02")
+    return lines
 
 
 def _plan_of(revision: "PlanRevision") -> "Plan | None":

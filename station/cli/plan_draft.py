@@ -113,6 +113,9 @@ def accept(
     if as_json:
         emit({"file": str(file), "accepted": len(marks) - len(left), "proposed": [each.line for each in left]})
         return
+    if not marks:
+        click.echo(f"{file}: no number is marked as proposed.")
+        return
     if who is None:
         click.echo(table(("line", "proposed"), [(str(each.line), each.text) for each in wanted]))
         return

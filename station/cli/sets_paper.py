@@ -36,7 +36,7 @@ def pick(ctx: click.Context, lot: str, target: Path | None, as_json: bool) -> No
         sets = recorded_sets(station.records, lot=lot)
         picks = recorded_picks(station.records, sets)
     if not sets:
-        raise RecordError(f"lot {lot}: no set is on record. Record some: coilgate sets make {lot} --record")
+        raise RecordError(f"lot {lot}: no set is on record. Record some: coilgate sets make {lot} --record --who --why")
     if target is not None and target.suffix.lower() == ".csv":
         write_pick_list(target, picks, ())
     elif target is not None:

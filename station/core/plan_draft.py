@@ -19,6 +19,8 @@ _PAIR = re.compile(r"\s*([A-Za-z0-9_-]+)\s*=\s*(\S.*)")
 _NO_NUMBERS = {"part", "title", "serial", "check_digit", "fixture", "method", "suffix", "number", "name", "takes"}
 _NO_NUMBERS |= {"rows", "columns"}
 """Keys whose values name something, digits or not."""
+_NAMED = 3
+"""So many lines are named one by one where a plan is refused."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +54,16 @@ def proposed_marks(text: str) -> tuple[Mark, ...]:
 
 
 def require_accepted(text: str, file_name: str) -> None:
-    """Raise `PlanError`, naming each line, if a number of the plan is only proposed."""
+    """Raise `PlanError`, naming the first lines and how many more, if a number of the plan is only proposed."""
     marks = proposed_marks(text)
     if marks:
         words = "is only proposed; an engineer accepts it first (coilgate plan accept FILE --who EN-02)"
-        raise PlanError([Mistake(file_name, each.line, each.text.partition("=")[0].strip(), words) for each in marks])
+        mistakes = [Mistake(file_name, each.line, each.text.partition("=")[0].strip(), words) for each in marks]
+        more = len(marks) - _NAMED
+        if more > 0:
+            counted = f"and {more} more that are only proposed: coilgate plan accept FILE shows them"
+            mistakes[_NAMED:] = [Mistake(file_name, marks[_NAMED].line, "...", counted)]
+        raise PlanError(mistakes)
 
 
 def accept_marks(text: str, lines: Iterable[int], *, who: str, day: str) -> str:

@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from station.app.drawn_shelf import FIRST_SERIAL, drawn_shelf, outside_limits, references_folder, write_references
+from station.app.drawn_shelf import FIRST_PLACE, drawn_shelf, outside_limits, references_folder, write_references
 from station.app.files import read_reference_units
 from station.app.setting_up import open_simulated
+from station.app.station import Station
 from station.app.workplace import Workplace
 from station.core.plan import Plan
 from station.core.plan_file import parse_plan
@@ -53,7 +54,7 @@ def test_own_drawing_leads_to_a_judged_unit(workplace: Workplace) -> None:
     trouble = open_simulated(workplace, who="EN-02", speed=100.0)
     workplace.verify("OP-07")
     settled(workplace, verified=True)
-    workplace.scan(FIRST_SERIAL, "OP-07")
+    workplace.scan(f"L2641-{FIRST_PLACE}", "OP-07")
     settled(workplace)
     decided = workplace.shown.board.decided
     values = {each.characteristic: each.value for each in workplace.shown.board.results}
@@ -100,3 +101,21 @@ def test_what_can_not_be_simulated_says_so(change: tuple[str, str], words: str) 
     """Another shape, another pattern of serials: with what would do."""
     with pytest.raises(BenchError, match=words):
         drawn_shelf(own_plan(change))
+
+
+def test_shelf_takes_serials_of_a_lot_that_is_named() -> None:
+    """A plan whose serials begin otherwise is tried with a lot of its own."""
+    _, units = drawn_shelf(own_plan(*LIMITS, ("L[0-9]{4}", "Q[0-9]{4}")), lot="Q2641")
+
+    assert 3 == len(units)
+
+
+def test_bench_takes_the_files_of_its_simulated_shelf_by_itself(tmp_path: Path) -> None:
+    """One's own part has no shipped reference units: those beside the records serve; a shipped part keeps its own."""
+    plan = own_plan(*LIMITS)
+    own = write_references(drawn_shelf(plan)[1], references_folder(tmp_path, plan.part))
+    write_references(drawn_shelf(plan)[1], references_folder(tmp_path, "IS-20"))
+    with Station.open(tmp_path) as station:
+        found = [station.invented_references(each) for each in (plan.part, "IS-20", "PC-8")]
+
+    assert [own, data_path("reference_units"), data_path("reference_units")] == found

@@ -54,8 +54,9 @@ def test_predict_takes_the_drawing_of_a_plan() -> None:
         "--layers 2 --turns-per-layer 20 --inner-diameter 3.0mm --track-width 0.12mm --track-gap 0.12mm"
         " --copper 18um --layer-gap 50um"
     )
+    at = ("--height", "2 mm", "--json")
 
-    assert _run("predict", *typed, "--json").stdout == _run("predict", "--plan", PLAN, "--json").stdout
+    assert _run("predict", *typed, *at).stdout == _run("predict", "--plan", PLAN, *at).stdout
 
 
 def test_predict_takes_a_polyline(tmp_path: Path) -> None:
@@ -209,3 +210,20 @@ def test_help_has_an_example() -> None:
     """Of each command."""
     for verb in ("predict", "spread", "faults"):
         assert "Example: coilgate coil " + verb in _run(verb, "--help").stdout
+
+
+def test_predict_takes_the_heights_of_the_plan() -> None:
+    """A plan that measures field says where; heights that are asked for go before."""
+    plans = json.loads(_run("predict", "--plan", PLAN, "--json").stdout)
+    asked = json.loads(_run("predict", "--plan", PLAN, "--height", "3mm", "--json").stdout)
+
+    assert [0.001, 0.002, 0.004, 0.008] == [point["height_m"] for point in plans["field"]]
+    assert [0.003] == [point["height_m"] for point in asked["field"]]
+
+
+def test_spread_says_for_which_drive_the_field_is() -> None:
+    """A flux density without its current says nothing."""
+    words = ("spread", "--plan", PLAN, "--width-tolerance", "15um", "--draws", "50")
+
+    assert "B at a drive of 100 mA." in _run(*words, "--height", "2mm").stdout
+    assert "drive" not in _run(*words).stdout.splitlines()[-1]

@@ -93,3 +93,8 @@ def test_permit_for_a_made_lot_is_refused(home: Path) -> None:
     found = run(home, *GRANT, "--kind", "deviation-permit")
 
     assert isinstance(found.exception, ConcessionError)
+
+
+def test_empty_list_says_so(tmp_path: Path) -> None:
+    """No table without rows."""
+    assert "No concession" in run(tmp_path, "list").stdout

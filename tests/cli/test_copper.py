@@ -139,3 +139,13 @@ def test_pull_list_as_text_says_where(home: Path) -> None:
 
     assert "widths at turns 1, 10, 20" in text
     assert "Not on record: --record." in text
+
+
+def test_form_that_is_not_filled_in_is_told(home: Path, tmp_path: Path) -> None:
+    """Nothing entered is no success."""
+    target = tmp_path / "pull.csv"
+    _run(home, "lot", "pull", LOT, "--to", str(target))
+    result = _run(home, "lot", "copper", LOT, "--widths", str(target), *ENTERED)
+
+    assert 2 == result.exit_code
+    assert "no row is filled in yet" in result.output

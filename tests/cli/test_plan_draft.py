@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from station.cli.main import cli
+from station.data import data_path
 from station.errors import PlanError
 from tests.app.judged_lot import record_lot
 
@@ -64,3 +65,24 @@ def test_line_without_a_mark_is_refused(home: Path) -> None:
     run(home, "draft", "--from", "IS-20", "--to", file)
 
     assert "has no proposed number" in run(home, "accept", file, "--line", "1", "--who", "EN-02").output
+
+
+def test_accept_without_marks_says_so(home: Path) -> None:
+    """An empty table would leave the reader guessing."""
+    shown = run(home, "accept", str(data_path("plans/IS-20.toml")))
+
+    assert "no number is marked as proposed" in shown.stdout
+
+
+def test_check_tells_proposed_numbers_and_limits_that_the_drawing_misses(home: Path) -> None:
+    """A sound plan may still fail every coil: what the drawing should read is held against each limit."""
+    text = data_path("plans/IS-20.toml").read_text(encoding="utf-8")
+    file = home / "own.toml"
+    changed = text.replace("turns_per_layer = 20\n", "turns_per_layer = 14   # proposed: guess\n")
+    file.write_text(changed, encoding="utf-8")
+    told = run(home, "check", str(file)).stdout
+    sound = run(home, "check", str(data_path("plans/IS-20.toml"))).stdout
+
+    assert "look: R20 of the drawing should read" in told
+    assert "1 lines are only proposed" in told
+    assert "look:" not in sound
