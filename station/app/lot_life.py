@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
+from station.app.panel_walk import missing_places
 from station.core.lot_life import LotChange, LotEvent, LotLife, PlaceCount, difference_words
 from station.core.lot_tally import LotNow, counted_places, lying_in_bins, now_of, tally
 from station.errors import LotError, RecordError
@@ -18,7 +19,7 @@ def lot_now(records: Records, lot: str) -> LotNow:
     life, units = records.lot_life(lot), lot_unit_standings(records, lot)
     if not life.events and not units:
         raise _unknown(lot)
-    return now_of(life, units)
+    return now_of(life, units, missing=missing_places(records, lot))
 
 
 def is_known(records: Records, lot: str) -> bool:
@@ -73,9 +74,10 @@ def close_lot(
     Raises LotError if a place is not counted, or a difference has no reason.
     """
     _require_known(records, lot)
+    absent = missing_places(records, lot)
 
     def make(life: LotLife) -> LotEvent:
-        places = tally(life, lot_unit_standings(records, lot)).places
+        places = tally(life, lot_unit_standings(records, lot), missing=absent).places
         counts = counted_places(places, counted, lot=lot, part=False)
         return LotEvent(LotChange.CLOSED, who, utc, why, counts=counts)
 

@@ -10,7 +10,9 @@ from datetime import datetime
 
 from station.core.panel import OPEN, PanelWay, Place, PlaceState, begin, decided, go_to, missing, skip, state_of
 from station.core.plan import Plan
+from station.core.plan_file import parse_plan
 from station.core.plan_panel import panel_places
+from station.core.results import ResultStatus
 from station.core.run_record import RunRecord
 from station.core.scans import ScanKind, recognise
 from station.core.serials import read_serial
@@ -27,6 +29,30 @@ class Act:
 
     way: PanelWay
     words: str = ""
+
+
+def missing_places(records: Records, lot: str) -> frozenset[str]:
+    """Return the serials that units would have at a lot's places that are on record as missing.
+
+    Which lot a place is of, its serial says by the released plans, of any revision: it was looked at under one of them.
+    """
+    serials = {each.subject for each in records.audit_entries(action=MISSING)}
+    # A plan is read only where somebody has found a place without a unit.
+    texts = [each.source_text for each in records.released_plans(every_revision=True)] if serials else []
+    plans = [parse_plan(each, "on record") for each in texts]
+    return frozenset(each for each in serials if any(_is_of(plan, each, lot) for plan in plans))
+
+
+def _is_of(plan: Plan, serial: str, lot: str) -> bool:
+    try:
+        return read_serial(plan, serial).lot == lot
+    except SerialError:
+        return False
+
+
+def stays(record: RunRecord) -> bool:
+    """Tell whether the unit of a place is to be seated again: then what is loaded next is no other place's unit."""
+    return not record.held and any(each.status is ResultStatus.NOT_MEASURED for each in record.results)
 
 
 class PanelWalk:

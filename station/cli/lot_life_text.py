@@ -2,7 +2,7 @@
 
 from station.cli.output import table
 from station.core.lot_life import Closing, LotEvent, LotState
-from station.core.lot_tally import HELD_PLACE, LotNow, missing_of, place_words
+from station.core.lot_tally import HELD_PLACE, LotNow, missing_of, missing_words, never_words, place_words
 
 POPULATION = (
     "all units of the lot: received, on record or scrapped, each once, by the latest decision on its latest "
@@ -17,8 +17,10 @@ def life_text(now: LotNow) -> str:
     received = "received: not on record" if found.received is None else f"{found.received} received"
     lines = [f"State: {now.state.value}{_state_words(now)}. {received}{f', part {life.part}' if life.part else ''}."]
     sums = ", ".join(f"{getattr(found, name)} {name.replace('_', ' ')}" for name in _COUNTS)
-    never = f" (of these {found.never_measured} never)" if found.never_measured else ""
+    never = f" (of these {never_words(found)})" if found.never_measured else ""
     lines.append(f"Each once: {sums}{never}; {found.total} in all.")
+    if found.missing:
+        lines.append(missing_words(found))
     if found.surplus:
         lines.append(f"{found.surplus} more on record than received: look for a wrong label, or correct the receipt.")
     if now.state is not LotState.CLOSED:
@@ -61,6 +63,8 @@ def life_fact(now: LotNow) -> dict[str, object]:
         "received": found.received,
         **{name: getattr(found, name) for name in _COUNTS},
         "never_measured": found.never_measured,
+        "missing_places": found.missing,
+        "missing_received": found.missing_received,
         "total": found.total,
         "surplus": found.surplus,
         "closed_in_parts": found.closed,

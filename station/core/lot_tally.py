@@ -6,7 +6,7 @@ Each unit counts once, in the first of these that it is: scrapped, held, concede
 """
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from station.core.lot_life import Closing, LotLife, LotState, PlaceCount, missing_units
@@ -16,6 +16,8 @@ from station.errors import LotError
 HELD_PLACE = "held"
 UNMEASURED_PLACE = "unmeasured"
 SCRAP_PLACE = "scrapped"
+MISSING_PLACE = "missing"
+"""Places of a panel where no unit was: nobody can count them, so their number on record stands unless it is given."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,9 @@ class UnitStanding:
 class Tally:
     """A lot in numbers, by the records: each unit once. `never_measured` is part of `not_measured`.
 
+    missing: places of its panels that are on record as without a unit; `missing_received` of them are among those
+    received, and part of `never_measured` (the others were not delivered, nor counted as received).
+
     surplus: units on record or scrapped beyond those received; 0 if nothing was received on record (then
     `received` is None and no unit counts as never measured). places: what is not closed yet, to be counted.
     """
@@ -47,6 +52,8 @@ class Tally:
     scrapped: int
     not_measured: int
     never_measured: int
+    missing: int
+    missing_received: int
     surplus: int
     closed: int
     """Units of it in parts that are closed, by the records of their closing."""
@@ -69,12 +76,16 @@ class LotNow:
     """recorded: then; counted: on record now."""
 
 
-def tally(life: LotLife, units: Iterable[UnitStanding]) -> Tally:
-    """Return a lot in numbers. `units`: all that the records know of, each once."""
+def tally(life: LotLife, units: Iterable[UnitStanding], *, missing: Collection[str] = ()) -> Tally:
+    """Return a lot in numbers. `units`: all that the records know of, each once.
+
+    missing: serials that units at places without one would have; one that was found since counts as what it is.
+    """
     kinds: Counter[str] = Counter()
     places: Counter[str] = Counter()
     names: dict[str, str] = {HELD_PLACE: "", UNMEASURED_PLACE: "", SCRAP_PLACE: ""}
     bare = 0
+    absent = set(missing) - life.scrapped - life.closed_units
     for each in units:
         if each.serial in life.scrapped:
             continue  # counted by the life: some are scrapped before anybody measures them
@@ -82,6 +93,7 @@ def tally(life: LotLife, units: Iterable[UnitStanding]) -> Tally:
             # On record by a run that counts for nothing (a study, a readings file): one of those never measured.
             bare += 1
             continue
+        absent.discard(each.serial)
         kinds[_kind(each)] += 1
         if each.serial not in life.closed_units:
             place = place_of(each)
@@ -91,7 +103,11 @@ def tally(life: LotLife, units: Iterable[UnitStanding]) -> Tally:
     known = kinds.total() + scrapped
     never = bare if life.received is None else max(life.received - known, bare)
     places[SCRAP_PLACE] += scrapped
-    places[UNMEASURED_PLACE] += never
+    explained = 0 if life.received is None else min(len(absent), never)
+    if absent:
+        names[MISSING_PLACE] = ""
+        places[MISSING_PLACE] += explained
+    places[UNMEASURED_PLACE] += never - explained
     return Tally(
         received=life.received,
         passed=kinds["passed"],
@@ -101,6 +117,8 @@ def tally(life: LotLife, units: Iterable[UnitStanding]) -> Tally:
         scrapped=scrapped,
         not_measured=kinds["not measured"] + never,
         never_measured=never,
+        missing=len(absent),
+        missing_received=explained,
         surplus=0 if life.received is None else known + never - life.received,
         closed=len(life.closed_units),
         places=tuple(PlaceCount(place, names[place], places[place], 0) for place in sorted(names, key=_place_order)),
@@ -131,9 +149,13 @@ def counted_places(
 ) -> tuple[PlaceCount, ...]:
     """Return places with what was counted there. For a whole lot every place that holds a unit must be counted.
 
+    Places without a unit hold none: what is on record of them stands, unless another number is given.
+
     Raises LotError for a place that nobody counted, one that does not exist, or (for a part) that is no bin.
     """
     known = {each.place: each for each in places}
+    if MISSING_PLACE in known and not part:
+        counted = {MISSING_PLACE: known[MISSING_PLACE].recorded, **counted}
     strange = sorted(set(counted) - set(known) - {each for each in counted if each.isdecimal()})
     if strange:
         raise LotError(f"lot {lot}: {strange[0]!r} is no place; there are {', '.join(known)}.")
@@ -151,9 +173,9 @@ def counted_places(
     return tuple(sorted(found, key=lambda each: _place_order(each.place)))
 
 
-def now_of(life: LotLife, units: Sequence[UnitStanding]) -> LotNow:
-    """Return where a lot stands."""
-    found = tally(life, units)
+def now_of(life: LotLife, units: Sequence[UnitStanding], *, missing: Collection[str] = ()) -> LotNow:
+    """Return where a lot stands. `missing`: as in `tally`."""
+    found = tally(life, units, missing=missing)
     state = life.state(measured=any(each.decision is not None for each in units))
     changed: tuple[PlaceCount, ...] = ()
     if life.closed is not None:
@@ -192,4 +214,24 @@ def place_words(place: PlaceCount) -> str:
     return {
         HELD_PLACE: "held (set aside, whatever bin they came from)",
         UNMEASURED_PLACE: "unmeasured (in no bin)",
+        MISSING_PLACE: "missing (places without a unit)",
     }.get(place.place, place.place)
+
+
+def never_words(found: Tally) -> str:
+    """Return what part of `not measured` was never measured: `5 never, 2 of them missing`; empty if none was."""
+    if not found.never_measured:
+        return ""
+    absent = f", {found.missing_received} of them missing" if found.missing_received else ""
+    return f"{found.never_measured} never{absent}"
+
+
+def missing_words(found: Tally) -> str:
+    """Say how many places are on record as without a unit, and whether they explain anything; empty if none is."""
+    if not found.missing:
+        return ""
+    places = f"{found.missing} {'place of its panels is' if found.missing == 1 else 'places of its panels are'}"
+    if found.received is None:
+        return f"{places} on record as missing (no unit there)."
+    beyond = found.missing - found.missing_received
+    return f"{places} on record as missing (no unit there){f'; {beyond} not among those received' if beyond else ''}."

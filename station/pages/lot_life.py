@@ -20,7 +20,7 @@ from station.app.lot_life import (
     scrap_units,
 )
 from station.app.station import Station
-from station.core.lot_tally import missing_of, place_words
+from station.core.lot_tally import missing_of, missing_words, never_words, place_words
 from station.errors import LotError, RecordError
 from station.pages.site import badge_of, form_of, later, needs, page, site_of
 
@@ -68,7 +68,7 @@ async def _page(request: Request, typed: Form, trouble: str) -> Response:
         ("held", found.held),
         ("accepted by concession", found.conceded),
         ("scrapped", found.scrapped),
-        (f"not measured{f' ({found.never_measured} never)' if found.never_measured else ''}", found.not_measured),
+        (f"not measured{f' ({never_words(found)})' if found.never_measured else ''}", found.not_measured),
     )
     return page(
         request,
@@ -78,6 +78,7 @@ async def _page(request: Request, typed: Form, trouble: str) -> Response:
         now=now,
         kinds=kinds,
         place_words=place_words,
+        missing_words=missing_words(found),
         missing={each.number: missing_of(now.life, each) for each in now.life.closings},
         typed=typed,
         trouble=trouble,

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from station.core.lot_life import Closing, LotState
-from station.core.lot_tally import LotNow, missing_of, place_words
+from station.core.lot_tally import LotNow, missing_of, missing_words, never_words, place_words
 from station.reports.document import Block, Facts, Heading, Paragraph, Table
 
 
@@ -21,10 +21,12 @@ def life_blocks(now: LotNow) -> Iterator[Block]:
             ("Passed + failed + held", f"{found.passed} + {found.failed} + {found.held}"),
             ("Accepted by concession", str(found.conceded)),
             ("Scrapped", str(found.scrapped)),
-            ("Not measured", f"{found.not_measured}, of these {found.never_measured} never"),
+            ("Not measured", f"{found.not_measured}, of these {never_words(found) or '0 never'}"),
             ("In all", f"{found.total}{_surplus(found.surplus)}"),
         )
     )
+    if found.missing:
+        yield Paragraph(missing_words(found))
     yield Paragraph(
         "Population: all units of the lot, each once, by the latest decision on its latest decided production run. A "
         "unit counts as the first of these that it is: scrapped, held, accepted by concession, passed, failed, not "

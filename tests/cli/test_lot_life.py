@@ -7,9 +7,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from station.app.panel_walk import MISSING
 from station.cli.main import cli
 from station.errors import StationError
+from station.records import Records
 from tests.cli.lots import record_lot
+from tests.records.makers import START
 
 EN = ("--who", "EN-02")
 
@@ -87,6 +90,24 @@ def test_difference_needs_a_reason_and_stays_on_record(home: Path) -> None:
     )  # fmt: skip
     assert "In all 1 fewer counted than received." in shown
     assert "Reason: one given to the customer" in shown
+
+
+def test_places_without_a_unit_are_shown_and_explain_the_closing(home: Path) -> None:
+    """Three places of panel 02, one that has a unit after all, one of another lot: three of four are explained."""
+    with Records.open(home) as records:
+        for serial in ("L2641-02-A01", "L2641-02-A02", "L2641-02-A03", "L2641-01-A01", "L2642-01-A01"):
+            records.audit(who="OP-07", action=MISSING, subject=serial, why="no unit at the place", utc=START)
+    shown = run(home, "show", "L2641").output
+    life = facts(home, "show", "L2641")["life"]
+    closed = facts(home, "close", "L2641", "--counted", "1=96", "--counted", "unmeasured=1", *EN)
+    told = run(home, "show", "L2641").output
+
+    assert "4 not measured (of these 4 never, 3 of them missing); 100 in all." in shown
+    assert "3 places of its panels are on record as missing (no unit there)." in shown
+    assert (3, 3, 100) == (life["missing_places"], life["missing_received"], life["total"])
+    assert ("closed", 0) == (closed["state"], closed["closings"][0]["missing"])
+    assert {"place": "missing", "on_record": 3, "counted": 3, "difference": 0} in closed["closings"][0]["counts"]
+    assert "missing (places without a unit)" in told
 
 
 def test_part_is_closed_by_bin_or_by_serial_and_the_rest_reconciled(home: Path) -> None:

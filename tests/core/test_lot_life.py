@@ -171,6 +171,33 @@ def test_each_unit_counts_once_in_the_first_that_it_is() -> None:
     assert (2, 0) == (found.never_measured, found.surplus)
 
 
+@given(found=units, missing=st.sets(st.sampled_from(SERIALS)), quantity=st.none() | st.integers(1, 12))
+def test_places_without_a_unit_never_make_the_numbers_not_add_up(
+    found: list[UnitStanding], missing: set[str], quantity: int | None
+) -> None:
+    """They are part of those never measured, at most; a unit that was decided on is not missing."""
+    life = life_of("L1", [] if quantity is None else [received(quantity)])
+    result = tally(life, found, missing=missing)
+    decided = {each.serial for each in found if each.decision is not None or each.held or each.conceded}
+
+    assert adds_up(result)
+    assert result.missing_received <= min(result.missing, result.never_measured)
+    assert len(missing - decided) == result.missing
+
+
+def test_place_without_a_unit_that_is_not_counted_explains_itself() -> None:
+    """Three received, one place of them empty: counting the bin is enough; another number for it is a difference."""
+    life = life_of("L1", [received(3)])
+    places = tally(life, [standing("a"), standing("b")], missing={"c"}).places
+    counted = counted_places(places, {"1": 2}, lot="L1", part=False)
+    other = counted_places(places, {"1": 2, "missing": 0}, lot="L1", part=False)
+
+    assert "nothing differs" == difference_words(life, event(LotChange.CLOSED, counts=counted))
+    assert "missing counted 0, on record 1; 1 fewer in all than the 3 received" == difference_words(
+        life, event(LotChange.CLOSED, counts=other)
+    )
+
+
 def test_more_units_than_received_show_as_a_surplus() -> None:
     """Ten on record, eight received: two too many, and none is called never measured."""
     found = tally(life_of("L1", [received(8)]), [standing(f"u{i}") for i in range(10)])
