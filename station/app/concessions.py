@@ -5,7 +5,7 @@ Accepting is an explicit, signed act after the measurement; a run decides nothin
 """
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -35,6 +35,7 @@ from station.records.concessions import (
     grant_concession,
     latest_utc,
 )
+from station.records.placings import Placing, placing_of
 from station.records.standing import lot_standing
 from station.reports.concession_blocks import ConcessionUse
 
@@ -78,6 +79,8 @@ class Accepted:
 
     accepted: tuple[str, ...]
     refused: tuple[tuple[str, str], ...]
+    lay: Mapping[str, Placing]
+    """Where those accepted lay that were in a tray; they have left it on record, and somebody must take them out."""
 
 
 def grant(records: Records, wanted: Wanted, *, who: str, now_utc: datetime) -> Concession:
@@ -201,12 +204,14 @@ def accept(
                 wanted[serial] = made
         if words:
             refused[serial] = words
+    lay = {serial: place for serial in wanted if (place := placing_of(records, serial)) is not None}
     for start in range(0, len(wanted), AT_ONCE):
         some = list(wanted)[start : start + AT_ONCE]
         outcome = concede(records, [wanted[each] for each in some])
         refused |= {serial: words for serial, words in zip(some, outcome, strict=True) if words}
     close_ended(records, now_utc)
-    return Accepted(tuple(each for each in wanted if each not in refused), tuple(refused.items()))
+    accepted = tuple(each for each in wanted if each not in refused)
+    return Accepted(accepted, tuple(refused.items()), {each: lay[each] for each in accepted if each in lay})
 
 
 def _wanted(

@@ -15,7 +15,6 @@ from station.core.run_record import Purpose, RunRecord
 from station.errors import RecordError
 from station.records import Records
 from station.records.placings import Placing, place_unit, placing_of, take_out, tray_contents
-from station.records.views import UnitState
 
 SORTED = "sorted"
 
@@ -107,6 +106,9 @@ class Sorting:
             return self._trays.get(bin_number) or (self._trays.get(None, "") if passed else "")
 
     def _into(self, tray: str, record: RunRecord, plan: Plan) -> Place:
+        if record.decision is not Decision.PASS:
+            # A concession is never of the run that has just ended.
+            _require_apart(self._records, record.opened.unit.serial, tray, conceded=False)
         pocket = place_unit(
             self._records,
             record.opened.unit.serial,
@@ -137,7 +139,7 @@ def place_by_hand(
     state = records.unit_state(serial)
     if state is None or state.decision is None:
         raise RecordError(f"{serial} was not measured yet: nothing says in which tray it may lie.")
-    _require_apart(records, state, read_tray(tray).tray)
+    _require_apart(records, serial, read_tray(tray).tray, conceded=bool(state.concession))
     found = place_unit(
         records,
         serial,
@@ -151,12 +153,11 @@ def place_by_hand(
     return Place(tray, found)
 
 
-def _require_apart(records: Records, state: UnitState, tray: str) -> None:
+def _require_apart(records: Records, serial: str, tray: str, *, conceded: bool) -> None:
     """Raise RecordError if units accepted by concession and others that fail would share a tray."""
-    serial = state.unit.serial
     for each in tray_contents(records, tray):
         other = None if each.serial == serial else records.unit_state(each.serial)
-        if other is not None and bool(other.concession) != bool(state.concession):
+        if other is not None and bool(other.concession) != conceded:
             raise RecordError(
                 f"{serial} can't go into tray {tray}, where {each.serial} lies: units that are accepted by concession "
                 "never lie among others. Take another tray."

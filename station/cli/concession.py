@@ -203,10 +203,13 @@ def accept(
         done = put_on_record(station.records, number, wanted, who=signer, why=why, now_utc=now)
     if as_json:
         fact = {"number": number, "accepted": list(done.accepted), "refused": dict(done.refused)}
-        emit(fact | {"bin": found.bin_number, "bin_name": found.bin_name})
+        left = {serial: {"tray": each.tray, "pocket": each.pocket} for serial, each in done.lay.items()}
+        emit(fact | {"bin": found.bin_number, "bin_name": found.bin_name, "taken_out": left})
     else:
         for serial in done.accepted:
-            click.echo(f"{serial}  accepted by {found.kind} {number}: bin {found.bin_number} ({found.bin_name})")
+            lay = done.lay.get(serial)
+            out = f"; take it out of tray {lay.tray}, pocket {lay.pocket}" if lay else ""
+            click.echo(f"{serial}  accepted by {found.kind} {number}: bin {found.bin_number} ({found.bin_name}){out}")
     for serial, words in done.refused:
         click.echo(f"{serial}: not accepted: {words}", err=True)
     ctx.exit(2 if done.refused else 0)

@@ -16,6 +16,7 @@ from station.core.concession import PREFIX, Concession, ConcessionError, Concess
 from station.core.results import Decision
 from station.core.run_record import Purpose
 from station.errors import RecordError
+from station.records.placings import leave_tray
 from station.records.rejudge import add_decision
 from station.records.repository import Records
 from station.records.schema import audit_entry, decision, hold, run_opened, unit
@@ -81,6 +82,8 @@ def end_concession(records: Records, number: str, *, how: Standing, who: str, wh
 def concede(records: Records, wanted: Sequence[tuple[LaterDecision, int]]) -> tuple[str, ...]:
     """Put on record, in one transaction, that units are accepted by one concession; return why each was not.
 
+    One that lies in a tray has left it by that.
+
     Args:
         wanted: decisions, FAIL with the concession's number, and how many later decisions each run had when it was
             looked at. In order, as long as the concession lasts.
@@ -107,9 +110,15 @@ def concede(records: Records, wanted: Sequence[tuple[LaterDecision, int]]) -> tu
                 words.append(str(error))
                 continue
             add_decision(connection, records._database.key, later)
+            # It goes into a bin of its own: it must not be found, on record, among units that are rejected.
+            leave_tray(connection, records._database, serial, who=later.who, why=_bin(later), utc=later.decided_utc)
             used.add(serial)
             words.append("")
     return tuple(words)
+
+
+def _bin(later: LaterDecision) -> str:
+    return f"accepted by {later.concession}: bin {later.bin_number} ({later.bin_name})"
 
 
 def _require_in_force(found: OnRecord, latest_utc: datetime) -> None:

@@ -92,6 +92,16 @@ def take_out(records: Records, serials: Iterable[str], *, who: str, why: str, ut
     return tuple(found)
 
 
+def leave_tray(
+    connection: Connection, database: Database, serial: str, *, who: str, why: str, utc: datetime
+) -> None:
+    """Put on record, within the caller's transaction, that a unit lies in no tray any more; nothing if it did not."""
+    if _placing(connection, serial) is not None:
+        row: Row = {"tray": "", "pocket": 0, "decision": ""}
+        key = _unit_key(connection, serial)
+        _add(connection, database, key, serial, row | {"who": clean(who), "why": clean(why), "utc": stamp(utc)})
+
+
 def placing_of(records: Records, serial: str) -> Placing | None:
     """Return where a unit lies; None if in no tray, or unknown."""
     with records._database.reading() as connection:

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from station.app.concessions import Wanted, accept, candidates, close_ended, find, grant, withdraw
 from station.app.judging_again import judge_lots_again
 from station.app.lot_life import close_lot, close_part, hold_lot, receive_lot, scrap_units
+from station.app.sorting import place_by_hand
 from station.core.concession import ConcessionError, ConcessionKind, Standing
 from station.core.lot_tally import tally
 from station.core.plan_file import parse_plan
@@ -25,6 +26,7 @@ from station.records import LaterDecision, Records
 from station.records.conceded import conceded
 from station.records.concessions import concede, latest_utc
 from station.records.lot_life import lot_unit_standings
+from station.records.placings import placing_of, tray_contents
 from station.records.standing import lot_standing
 from station.sequencer import RunBench
 from tests.app.judged_lot import PLAN, measured, record_unit, release, serials
@@ -87,6 +89,18 @@ def test_accepted_units_stay_fail_and_are_counted_apart(records: Records) -> Non
     )  # fmt: skip
     assert Decision.PASS not in {each.decision for each in later.judgements if each.characteristic == "R20"}
     assert not set(FIT) & lot_standing(records, "L2641").passed
+    assert records.check().sound
+
+
+def test_accepted_unit_leaves_the_tray_of_rejects_on_record(records: Records) -> None:
+    """Two lie there: the one that is accepted is out, and where it lay is told; the other stays."""
+    for place, serial in enumerate((FIT[0], UNITS[4]), start=1):
+        place_by_hand(records, serial, "T9", place, who="OP-07", why="rejects", utc=START)
+    found = accept(records, granted(records), UNITS, who="EN-02", why="", now_utc=NOW)
+
+    assert [UNITS[4]] == [each.serial for each in tray_contents(records, "T9")]
+    assert {FIT[0]: ("T9", 1)} == {serial: (each.tray, each.pocket) for serial, each in found.lay.items()}
+    assert placing_of(records, FIT[0]) is None
     assert records.check().sound
 
 

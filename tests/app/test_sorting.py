@@ -218,6 +218,17 @@ def test_hand_puts_no_unit_accepted_by_concession_among_others_that_fail(home: R
         place_by_hand(home, "C", "T9", 3, who="EN-02", why="x", utc=START)
 
 
+def test_reject_is_not_sorted_into_the_tray_of_units_accepted_by_concession(home: Records) -> None:
+    """Somebody scans their tray for the bin of rejects: the unit gets no pocket there, and that is said."""
+    accepted = measured(home, "A", decision=Decision.FAIL, bin_number=90)
+    home.judge_again(concession_of(accepted))
+    place_by_hand(home, "A", "T9", 1, who="EN-02", why="x", utc=START)
+    reject = placed(sorting(home, "90=T9"), home, "B", decision=Decision.FAIL, bin_number=90)
+
+    assert "accepted by concession never lie among others" in reject.trouble
+    assert ["A"] == [each.serial for each in tray_contents(home, "T9")]
+
+
 def concession_of(record: RunRecord) -> LaterDecision:
     """A later decision that accepts a failing unit."""
     return LaterDecision(
