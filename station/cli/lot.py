@@ -9,6 +9,7 @@ from station.cli.explain import lot_explain
 from station.cli.lot_agreement import lot_agreement
 from station.cli.lot_import import import_readings
 from station.cli.lot_life import COMMANDS as LIFE
+from station.cli.lot_list import show_lots
 from station.cli.lot_quality import COMMANDS
 from station.cli.lot_sample import sample
 from station.cli.output import emit
@@ -30,13 +31,17 @@ lot.add_command(lot_report)
 
 
 @lot.command()
-@click.argument("name", metavar="LOT")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+@click.argument("name", metavar="[LOT]", required=False)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output; a list: one a line.")
 @click.pass_context
-def show(ctx: click.Context, name: str, as_json: bool) -> None:
+def show(ctx: click.Context, name: str | None, as_json: bool) -> None:
     """Show a lot's counts, yield, bins, reasons of failure, how R20 spreads; its state, and whether it adds up.
 
-    Example: coilgate lot show L2641
+    Without a lot: which are on record.
+
+    \b
+    Example: coilgate lot show
+             coilgate lot show L2641
     """
     from station.app.facts import lot_fact
     from station.app.lot_life import lot_now
@@ -45,6 +50,9 @@ def show(ctx: click.Context, name: str, as_json: bool) -> None:
     from station.cli.opening import open_station
 
     with open_station(ctx) as station:
+        if name is None:
+            show_lots(station.records, as_json=as_json)
+            return
         now = lot_now(station.records, name)
         measured = name in station.records.lots()
         summary = station.records.lot_summary(name) if measured else None

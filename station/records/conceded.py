@@ -21,7 +21,7 @@ def conceded(records: "Records", name: str) -> dict[str, str]:
     with records._database.reading() as connection:
         lot_key = connection.scalar(select(lot.c.lot_key).where(lot.c.lot == name))
         if lot_key is None:
-            raise RecordError(f"lot {name!r} is not on record. List the lots, or check the name.")
+            raise RecordError(f"lot {name!r} is not on record. List the lots (coilgate lot show), or check the name.")
         rows = connection.execute(conceded_query(lot_key)).all()
     return {row.serial: row.concession for row in rows}
 

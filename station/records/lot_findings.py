@@ -90,7 +90,7 @@ def lot_findings(records: Records, name: str, characteristics: Sequence[str]) ->
 
 
 def _unknown(name: str) -> RecordError:
-    return RecordError(f"lot {name!r} is not on record. List the lots, or check the name.")
+    return RecordError(f"lot {name!r} is not on record. List the lots (coilgate lot show), or check the name.")
 
 
 def invalid_curves(records: Records, name: str, trace_name: str) -> dict[str, Trace]:

@@ -40,7 +40,7 @@ def lot_measured(records: Records, name: str) -> LotMeasured:
     with records._database.looking() as driver:
         found = _LOT.one(driver, lot=name)
         if found is None:
-            raise RecordError(f"lot {name!r} is not on record. List the lots, or check the name.")
+            raise RecordError(f"lot {name!r} is not on record. List the lots (coilgate lot show), or check the name.")
         runs = _RUNS.tuples(driver, lot_key=found["lot_key"])
         rows = _RESULTS.tuples(driver, lot_key=found["lot_key"])
     results: dict[int, dict[tuple[str, str], Cells]] = {run[0]: {} for run in runs}

@@ -24,7 +24,7 @@ def lot_rows(
     with database.reading() as connection:
         lot_key = connection.scalar(select(lot.c.lot_key).where(lot.c.lot == name))
         if lot_key is None:
-            raise RecordError(f"lot {name!r} is not on record. List the lots, or check the name.")
+            raise RecordError(f"lot {name!r} is not on record. List the lots (coilgate lot show), or check the name.")
         keys = list(connection.scalars(_run_keys(lot_key, every_run)))
         measured = _characteristics(connection, lot_key)
         columns = FIXED + tuple(column for each in measured for column in characteristic_columns(*each, with_u=with_u))

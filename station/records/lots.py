@@ -83,7 +83,7 @@ class LotStore:
 
 
 def _unknown(name: str) -> RecordError:
-    return RecordError(f"lot {name!r} is not on record. List the lots, or check the name.")
+    return RecordError(f"lot {name!r} is not on record. List the lots (coilgate lot show), or check the name.")
 
 
 def _summary(found: DatabaseRow, decided: LotDecisions) -> LotSummary:

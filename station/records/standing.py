@@ -67,7 +67,7 @@ def lot_reasons(records: Records, name: str) -> tuple[ReasonCount, ...]:
 def _lot(connection: Connection, name: str) -> tuple[int, bool]:
     found = connection.execute(select(lot).where(lot.c.lot == name)).one_or_none()
     if found is None:
-        raise RecordError(f"lot {name!r} is not on record. List the lots, or check the name.")
+        raise RecordError(f"lot {name!r} is not on record. List the lots (coilgate lot show), or check the name.")
     return found.lot_key, bool(found.simulated)
 
 

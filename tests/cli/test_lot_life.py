@@ -156,3 +156,17 @@ def test_hold_and_scrap_are_shown(home: Path) -> None:
     assert ("held", "ask the board maker") == (held["state"], held["held_for"])
     assert (95, 3, 2, 100) == (held["passed"], held["scrapped"], held["not_measured"], held["total"])
     assert "State: held, by EN-02: ask the board maker." in run(home, "show", "L2641").output
+
+
+def test_lots_are_listed_with_where_they_stand(home: Path, tmp_path: Path) -> None:
+    """Without a name; one that was only received too, and an empty home says so."""
+    facts(home, "receive", "L2650", "--part", "IS-20", "--quantity", "10", *EN)
+    rows = [json.loads(each) for each in run(home, "show", "--json").stdout.splitlines()]
+    text = run(home, "show").stdout
+    empty = run(tmp_path / "new", "show")
+
+    assert [("L2641", "open", 96), ("L2650", "received", 0)] == [
+        (each["lot"], each["state"], each["units"]) for each in rows
+    ]
+    assert "L2650  received" in text
+    assert "No lot is on record yet." in empty.stdout
