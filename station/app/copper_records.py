@@ -7,7 +7,7 @@ from datetime import datetime
 
 from station.app.copper_rows import CopperKind, Row, as_entry, from_entry
 from station.errors import RecordError
-from station.records import Records
+from station.records import AuditEntry, Records
 
 ACTION = "copper findings"
 _FORMAT = 1
@@ -53,6 +53,8 @@ def record_copper(
 ) -> int:
     """Put rows of one kind on record; return the entry's number. To be checked before (`station.app.copper`).
 
+    One transaction with the look at what is to be replaced: of two who replace one entry at once the second is told.
+
     Raises RecordError without rows, who or why, or if an entry to be replaced is unknown, replaced already, or of
     another kind.
     """
@@ -61,9 +63,6 @@ def record_copper(
     if not rows:
         raise RecordError(f"lot {lot}: nothing to put on record.")
     kind = rows[0].kind
-    before = copper_entries(records, lot)
-    for number in instead_of:
-        _check_replaced(before, number, kind, lot)
     entry: dict[str, object] = {
         "format": _FORMAT,
         "why": why,
@@ -74,15 +73,28 @@ def record_copper(
     }
     if kind is CopperKind.COUPONS:
         entry["temperature_uncertainty_k"] = temperature_uncertainty_k
-    records.audit(who=who, action=ACTION, subject=f"lot {lot}", why=json.dumps(entry), utc=utc)
-    return len(before) + 1
+    numbers: list[int] = []
+
+    def make(entries: tuple[AuditEntry, ...]) -> AuditEntry:
+        before = _of_entries(lot, entries)
+        for number in instead_of:
+            _check_replaced(before, number, kind, lot)
+        numbers.append(len(before) + 1)
+        return AuditEntry(utc, who, ACTION, f"lot {lot}", json.dumps(entry))
+
+    records.audit_from(f"lot {lot}", make)
+    return numbers[-1]
 
 
 def copper_entries(records: Records, lot: str) -> tuple[CopperEntry, ...]:
     """Return every entry of a lot, oldest first, replaced ones too. Raises RecordError for a newer version's."""
+    return _of_entries(lot, records.audit_entries(subject=f"lot {lot}"))
+
+
+def _of_entries(lot: str, entries: Sequence[AuditEntry]) -> tuple[CopperEntry, ...]:
     found: list[CopperEntry] = []
     replaced: dict[int, int] = {}
-    for each in records.audit_entries(subject=f"lot {lot}"):
+    for each in entries:
         if each.action != ACTION:
             continue
         entry = json.loads(each.why)

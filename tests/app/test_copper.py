@@ -1,6 +1,8 @@
 """Findings on copper entered into the records, and what they imply."""
 
 import json
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -47,6 +49,27 @@ def widths(width_m: float, *, serial: str = SERIAL) -> list[WidthRow]:
 def _enter(records: Records, rows: list[WidthRow] | list[CouponRow] | list[SectionRow], **more: object) -> int:
     given: list[Row] = list(rows)
     return enter_copper(records, LOT, given, who="EN-02", why="incoming", utc=START, **more)  # type: ignore[arg-type]
+
+
+def test_two_who_replace_one_entry_at_once_do_not_both(tmp_path: Path, records: Records) -> None:
+    """The second one's look at what stands comes after the first one's entry, whatever either saw before."""
+    _enter(records, widths(0.12e-3))
+    start = threading.Barrier(2)
+
+    def replaced(width_m: float) -> str:
+        with Records.open(tmp_path, wait_s=60.0) as own:
+            start.wait()
+            try:
+                _enter(own, widths(width_m), instead_of=(1,))
+            except RecordError as error:
+                return str(error)
+        return ""
+
+    with ThreadPoolExecutor(2) as pool:
+        said = sorted(pool.map(replaced, (0.115e-3, 0.125e-3)))
+
+    assert ["", f"lot {LOT}: entry 1 was replaced by entry 2 already."] == said
+    assert [False, True] == [each.stands for each in copper_entries(records, LOT)]
 
 
 def test_drawing_reads_as_said(records: Records) -> None:
