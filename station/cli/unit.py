@@ -76,7 +76,7 @@ def measure(
 
     Serials come as arguments, or from the scanner (one a line) with "-". The scan of a tray's label between two
     units takes up that tray. With --panel, for coils without codes of their own, each place is asked for in turn;
-    what is decided or missing already is left out.
+    what is decided or missing already is left out; it ends at a unit that was not measured.
 
     \b
     Example: coilgate unit measure L2641-01-A01 --bench bench-1.toml --operator OP-07
@@ -112,16 +112,24 @@ def measure(
         walk = PanelWalk(station.records, station.clock.utc_now)
         plans = [each.plan for each in inspection.plans]
         scans = walk.open_serials(panel, plans, lot=lot) if panel else _scans(serials, station.stop)
-        worst = _measure_all(inspection, scans, request, sorting, as_json)
+        worst = _measure_all(inspection, scans, request, sorting, as_json, in_order=bool(panel))
         if panel:
             say(f"panel {panel}: {walk.take_up(panel, plans, lot=lot).words}")
     ctx.exit(worst)
 
 
 def _measure_all(
-    inspection: "Inspection", scans: Iterable[str], request: "Request", sorting: "Sorting", as_json: bool
+    inspection: "Inspection",
+    scans: Iterable[str],
+    request: "Request",
+    sorting: "Sorting",
+    as_json: bool,
+    *,
+    in_order: bool,
 ) -> int:
+    """`in_order`: the place alone says which unit it is. A unit that is seated again must not be taken for the next."""
     from drivers.errors import InstrumentError
+    from station.app.panel_walk import stays
     from station.core.scans import ScanKind, recognise
     from station.errors import NestBusy, SerialError
 
@@ -137,12 +145,22 @@ def _measure_all(
         except (SerialError, NestBusy, InstrumentError) as error:
             worst = EXIT_COULD_NOT
             _show_refusal(scan, str(error), as_json)
+            if in_order:
+                _say_stays(scan)
+                break
             continue
         worst = max(worst, _exit_code(record))
         _show(record, as_json, place=sorting.last)
         if not record.drive_off_verified:
             break
+        if in_order and stays(record):
+            _say_stays(scan)
+            break
     return worst
+
+
+def _say_stays(serial: str) -> None:
+    say(f"{serial} was not measured: its place comes first when this command is run again.")
 
 
 def _exit_code(record: "RunRecord") -> int:

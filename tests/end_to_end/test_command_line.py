@@ -321,17 +321,35 @@ def test_the_demo_refuses_a_home_with_other_records(tmp_path: Path) -> None:
 
 
 def test_panel_is_gone_through_place_by_place(shop: Shop) -> None:
-    """Its open places in order, each by its own serial, and the summary; units with codes of their own are scanned."""
+    """Its open places in order, each by its own serial, and the summary; units with codes of their own are scanned.
+
+    The first unit sits badly, by the simulation: it is seated again before any other comes, by running this again.
+    """
     text = PLAN.read_text(encoding="utf-8").replace('rows = "A-H"', 'rows = "C"').replace('"01-12"', '"05-06"')
     small, labelled = shop.home / "small.toml", shop.home / "labelled.toml"
     small.write_text(text, encoding="utf-8")
     labelled.write_text(text.replace("unit_labels = false", "unit_labels = true"), encoding="utf-8")
     asked = ("unit", "measure", "--panel", "L2641-07", "--bench", str(shop.bench), "--json", "--plan")
-    done, refused = shop.run(*asked, str(small)), shop.run(*asked, str(labelled))
+    first, done, refused = (shop.run(*asked, str(plan)) for plan in (small, small, labelled))
     both = shop.run("unit", "measure", "L2641-07-C05", "--panel", "L2641-07", "--bench", str(shop.bench))
 
+    assert ["L2641-07-C05"] == [json.loads(line)["serial"] for line in first.stdout.splitlines()]
+    assert "L2641-07-C05 was not measured: its place comes first when this command is run again." in first.stderr
     assert ["L2641-07-C05", "L2641-07-C06"] == [json.loads(line)["serial"] for line in done.stdout.splitlines()]
     assert "panel L2641-07: 2 not measured" in done.stderr  # a plan that is not released passes nothing
     assert "each unit has a code of its own: scan these (unit measure -)" in refused.stderr
     assert "say which units: SERIAL..., - for a scanner, or --panel CODE" in both.stderr
-    assert [2, 2, 2] == [each.returncode for each in (done, refused, both)]
+    assert [2, 2, 2, 2] == [each.returncode for each in (first, done, refused, both)]
+
+
+def test_panel_goes_no_further_from_a_place_whose_unit_did_not_come(shop: Shop) -> None:
+    """The unit that comes late would be taken for the next place's: the command ends there and says how to go on."""
+    text = shop.bench.read_text(encoding="utf-8")
+    by_hand = shop.home / "by-hand.toml"
+    by_hand.write_text("".join(each for each in text.splitlines(True) if not each.startswith("operator")), "utf-8")
+    asked = ("--bench", str(by_hand), "--load-timeout", "0.2", "--json")
+    done = shop.run("unit", "measure", "--panel", "L2641-09", *asked)
+
+    assert ["L2641-09-A01"] == [json.loads(line)["serial"] for line in done.stdout.splitlines()]
+    assert "L2641-09-A01 was not measured: its place comes first when this command is run again." in done.stderr
+    assert 2 == done.returncode
