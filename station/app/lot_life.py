@@ -74,9 +74,9 @@ def close_lot(
     Raises LotError if a place is not counted, or a difference has no reason.
     """
     _require_known(records, lot)
-    absent = missing_places(records, lot)
 
     def make(life: LotLife) -> LotEvent:
+        absent = missing_places(records, lot)
         places = tally(life, lot_unit_standings(records, lot), missing=absent).places
         counts = counted_places(places, counted, lot=lot, part=False)
         return LotEvent(LotChange.CLOSED, who, utc, why, counts=counts)
