@@ -7,7 +7,7 @@ from what was measured becomes INVALID ("measure again"), never PASS. Held units
 from collections.abc import Iterable
 from datetime import datetime
 
-from station.app.lot_units import lot_units, plan_of
+from station.app.lot_units import is_of_part, lot_units, plan_of
 from station.core.plan import Plan
 from station.core.reasons import reason
 from station.core.replay import DECISION_OF, Replayed, Side, replay
@@ -32,8 +32,9 @@ def judge_lots_again(
     moved: list[Replayed] = []
     for lot in lots:
         units = [each for each in lot_units(records, lot) if not each.held]
-        run_ids = {each.serial: each.run_id for each in units}
         plans = {each: plan_of(records, each) for each in {unit.plan_hash for unit in units}}
+        units = [each for each in units if is_of_part(plans[each.plan_hash], plan)]
+        run_ids = {each.serial: each.run_id for each in units}
         for found in replay(plan, (each.stored(plans[each.plan_hash]) for each in units)).units:
             if found.moves:
                 records.judge_again(_later(found, plan, run_ids[found.unit.serial], who=who, why=why, utc=utc))

@@ -138,10 +138,19 @@ def causes(units: Iterable[LotUnit]) -> list[tuple[str, int]]:
 
 
 def replay_lots(records: Records, new: Plan, lots: Iterable[str]) -> Replay:
-    """Return what a plan would make of the units of some lots; each was judged under its own revision."""
+    """Return what a plan would make of the units of some lots; each was judged under its own revision.
+
+    Units of another part are left out: their characteristics may bear the same names.
+    """
     units = [each for lot in lots for each in lot_units(records, lot)]
     plans = {each: plan_of(records, each) for each in {unit.plan_hash for unit in units}}
-    return replay(new, (each.stored(plans[each.plan_hash]) for each in units))
+    own = (each for each in units if is_of_part(plans[each.plan_hash], new))
+    return replay(new, (each.stored(plans[each.plan_hash]) for each in own))
+
+
+def is_of_part(judged_under: Plan | None, new: Plan) -> bool:
+    """Tell whether a unit is of a plan's part, by the plan it was judged under; yes if that text is not on record."""
+    return judged_under is None or judged_under.part == new.part
 
 
 def plan_of(records: Records, plan_hash: str) -> Plan | None:

@@ -44,7 +44,7 @@ def check(file: Path, as_json: bool) -> None:
         raise
     if as_json:
         fact = {"file": str(file), "sound": True, "part": found.part, "plan_hash": found.text_hash}
-        emit(fact | _sorting_fact(found))
+        emit(fact | _sorting_fact(found) | {"look": [each.removeprefix("look: ") for each in _looks(found)]})
         return
     click.echo(f"{file}: sound. Part {found.part}, {found.title}.")
     rows = [(each.method, frequency_words(each.frequency)) for each in found.steps]
@@ -57,18 +57,19 @@ def check(file: Path, as_json: bool) -> None:
 
 def _cautions(found: "Plan") -> list[str]:
     """What doesn't make a plan unsound but should be looked at: limits that the drawing misses, proposed numbers."""
-    from station.app.drawn_shelf import outside_limits
-    from station.coil import GeometryError
     from station.core.plan_draft import proposed_marks
 
-    try:
-        lines = [f"look: {words}" for words in outside_limits(found)]
-    except GeometryError:
-        lines = []
+    lines = _looks(found)
     marks = len(proposed_marks(found.source_text))
     if marks:
         lines.append(f"{marks} lines are only proposed: coilgate plan accept FILE --who EN-02")
     return lines
+
+
+def _looks(found: "Plan") -> list[str]:
+    from station.app.drawn_shelf import looks
+
+    return [f"look: {words}" for words in looks(found)]
 
 
 def _plan_of(revision: "PlanRevision") -> "Plan | None":
@@ -159,6 +160,8 @@ def release(ctx: click.Context, file: Path, who: str, why: str, as_json: bool) -
         emit({"part": revision.part, "revision": revision.revision, "plan_hash": revision.plan_hash})
         return
     click.echo(f"{revision.part} revision {revision.revision} is released ({revision.plan_hash[:12]}).")
+    for line in _looks(found):
+        click.echo(line, err=True)
 
 
 @plan.command()

@@ -8,6 +8,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from station.app.accounts import Role
+from station.app.drawn_shelf import looks
 from station.app.judging_again import judge_lots_again
 from station.app.lot_units import replay_lots
 from station.app.plan_draft import draft_from_lot as propose_from_lot
@@ -197,6 +198,7 @@ async def _editor(
         form=shown,
         takes=list(BinFor),
         left=left,
+        looks=await later(looks, plan) if plan else (),
         limits=[
             (each, shown.limits[each.name], await later(_spread, request, picked, plan, each.name))
             for each in plan.characteristics

@@ -86,3 +86,16 @@ def test_check_tells_proposed_numbers_and_limits_that_the_drawing_misses(home: P
     assert "look: R20 of the drawing should read" in told
     assert "1 lines are only proposed" in told
     assert "look:" not in sound
+
+
+def test_limits_that_the_drawing_misses_are_told_at_the_release_which_is_not_refused(home: Path) -> None:
+    """By `check --json` as a list, by `release` beside its answer."""
+    text = data_path("plans/IS-20.toml").read_text(encoding="utf-8")
+    file = home / "own.toml"
+    file.write_text(text.replace("turns_per_layer = 20", "turns_per_layer = 14"), encoding="utf-8")
+    fact = json.loads(run(home, "check", str(file), "--json").stdout)
+    released = run(home, "release", str(file), "--who", "EN-02", "--why", "a try")
+
+    assert any(each.startswith("R20 of the drawing should read") for each in fact["look"])
+    assert "look: R20 of the drawing should read" in released.stderr
+    assert "is released" in released.stdout

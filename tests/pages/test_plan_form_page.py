@@ -185,3 +185,34 @@ def test_copy_for_another_part_marks_every_number(station: tuple[Workplace, str]
 
     assert "lines are proposed" in answer.text
     assert "as in IS-20 revision 1" in answer.text
+
+
+def test_first_release_of_a_part_says_that_there_is_nothing_to_replay(station: tuple[Workplace, str]) -> None:
+    """Units of another part are no units of this one: words instead of tables of zeros; it can be released."""
+    workplace, _ = station
+    newest = workplace.station.records.released_plans()[-1].source_text
+    answer = engineer(workplace).post(
+        "/plans/replay", data={"text": newest.replace('part = "IS-20"', 'part = "IS-21"'), "lot": "L2641"}
+    )
+
+    assert 200 == answer.status_code
+    assert "The first revision of IS-21" in answer.text
+    assert "No unit of L2641 is of IS-21" in answer.text
+    assert "change sides" not in answer.text
+    assert "Release revision 1" in answer.text
+
+
+def test_limits_that_the_drawing_misses_are_told_before_the_release_and_not_refused(
+    station: tuple[Workplace, str],
+) -> None:
+    """14 turns a layer under the limits of 20: the page says which, and still offers the release."""
+    workplace, _ = station
+    newest = workplace.station.records.released_plans()[-1].source_text
+    client = engineer(workplace)
+    sound = client.get("/plans/IS-20/edit")
+    thin = newest.replace("turns_per_layer = 20", "turns_per_layer = 14")
+    answer = client.post("/plans/replay", data={"text": thin, "lot": "L2641"})
+
+    assert "Look at this before you release" not in sound.text
+    assert "R20 of the drawing should read" in answer.text
+    assert "Release revision 2" in answer.text
