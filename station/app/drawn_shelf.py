@@ -5,6 +5,7 @@ the coil model; how units spread is the simulation's own statement. Nothing of i
 """
 
 import re
+import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -89,6 +90,11 @@ def write_references(units: tuple[ReferenceUnit, ...], folder: Path) -> Path:
     except OSError as error:
         raise BenchError(f"{folder}: can't be written: {error.strerror or error}.") from error
     return folder
+
+
+def forget_references(home: Path, part: str) -> None:
+    """Remove the files of an earlier simulated shelf, so that the shipped reference units of the part serve again."""
+    shutil.rmtree(references_folder(home, part), ignore_errors=True)
 
 
 def _safe(name: str) -> str:

@@ -3,7 +3,7 @@
 If one's own plan is the only one released, the shelf holds coils as it draws them.
 """
 
-from station.app.drawn_shelf import drawn_shelf, references_folder, write_references
+from station.app.drawn_shelf import drawn_shelf, forget_references, references_folder, write_references
 from station.app.files import read_plan
 from station.app.simulated import Simulation
 from station.app.station import Station
@@ -35,6 +35,7 @@ def open_simulated(
         workplace.plans_changed()
     own = [each for each in workplace.shown.plans if each.part != PART]
     if len(own) != 1 or len(workplace.shown.plans) != 1:
+        forget_references(workplace.station.home, PART)
         workplace.simulate(Simulation(seed=seed, references=Station.shipped_references(PART), speed=speed))
         return workplace.shown.trouble
     try:

@@ -180,12 +180,11 @@ class Station:
         return VerificationReport(done, proof.values, since, uses, units, warnings)
 
     def invented_references(self, part: str) -> Path:
-        """Return the folder of a part's invented reference units: the shipped ones, else a simulated shelf's own."""
+        """Return the folder of a part's invented reference units: the last simulated shelf's, or the shipped ones."""
         from station.app.drawn_shelf import references_folder
 
-        shipped = data_path("reference_units")
         own = references_folder(self.home, part)
-        return own if own.is_dir() and not self.shipped_references(part) else shipped
+        return own if own.is_dir() else data_path("reference_units")
 
     @staticmethod
     def shipped_references(part: str) -> tuple[ReferenceUnit, ...]:

@@ -247,7 +247,7 @@ def simulate(
     Example: coilgate bench simulate --speed 20
              coilgate bench simulate --speed 20 --plan MY.toml
     """
-    from station.app.drawn_shelf import outside_limits
+    from station.app.drawn_shelf import forget_references, outside_limits
     from station.app.files import read_plan
     from station.app.simulated import Simulation, served, write_bench_file
     from station.app.station import Station, wait_for_stop
@@ -265,7 +265,9 @@ def simulate(
     )
     plan = None if plan_file is None else read_plan(plan_file)
     folder = None
-    if plan is not None:
+    if plan is None:
+        forget_references(home_of(ctx), "IS-20")
+    else:
         simulation, folder = _own_shelf(ctx, plan, simulation)
         for words in outside_limits(plan):
             say(f"{plan.part}: {words}: most units will fail.")

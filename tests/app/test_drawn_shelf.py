@@ -5,7 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from station.app.drawn_shelf import FIRST_PLACE, drawn_shelf, outside_limits, references_folder, write_references
+from station.app.drawn_shelf import (
+    FIRST_PLACE,
+    drawn_shelf,
+    forget_references,
+    outside_limits,
+    references_folder,
+    write_references,
+)
 from station.app.files import read_reference_units
 from station.app.setting_up import open_simulated
 from station.app.station import Station
@@ -111,11 +118,13 @@ def test_shelf_takes_serials_of_a_lot_that_is_named() -> None:
 
 
 def test_bench_takes_the_files_of_its_simulated_shelf_by_itself(tmp_path: Path) -> None:
-    """One's own part has no shipped reference units: those beside the records serve; a shipped part keeps its own."""
-    plan = own_plan(*LIMITS)
-    own = write_references(drawn_shelf(plan)[1], references_folder(tmp_path, plan.part))
-    write_references(drawn_shelf(plan)[1], references_folder(tmp_path, "IS-20"))
+    """Those beside the records serve, also if the part kept the name of the shipped one; until the shelf is another."""
+    plan, shipped = own_plan(*LIMITS), data_path("reference_units")
+    own = [write_references(drawn_shelf(plan)[1], references_folder(tmp_path, part)) for part in (plan.part, "IS-20")]
     with Station.open(tmp_path) as station:
         found = [station.invented_references(each) for each in (plan.part, "IS-20", "PC-8")]
+        forget_references(tmp_path, "IS-20")
+        after = station.invented_references("IS-20")
 
-    assert [own, data_path("reference_units"), data_path("reference_units")] == found
+    assert [*own, shipped] == found
+    assert shipped == after
