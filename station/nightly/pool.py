@@ -4,10 +4,14 @@ The order of results is that of the jobs, whichever is done first. Nothing heavy
 """
 
 import os
+import signal
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
+from threading import Thread
 
 from drivers.stop import Stopped
 from station.nightly.scenario import Scenario
@@ -15,6 +19,8 @@ from station.nightly.tally import Tally
 
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """What numerical libraries look at when they are loaded."""
+
+_GRACE_S = 3.0
 
 NIGHT_FAILED = "night_failed"
 
@@ -51,7 +57,7 @@ def run_jobs(
     signal asks to end.
     """
     if cores <= 1 or len(jobs) <= 1:
-        _begin()
+        _use_one_thread()
         found = []
         for job in jobs:
             found.append(carry_out(job))
@@ -83,5 +89,25 @@ def carry_out(job: Job) -> Tally:
 
 
 def _begin() -> None:
+    _use_one_thread()
+    Thread(target=_end_with_parent, name="ends with its parent", daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that started it is gone.
+
+    A worker holds both ends of the queue that it waits at: it would wait for ever. It is asked first, so that a night
+    that runs takes its folder away.
+    """
+    parent = parent_process()
+    if parent is None:
+        return
+    wait([parent.sentinel])
+    os.kill(os.getpid(), signal.SIGTERM)
+    time.sleep(_GRACE_S)
+    os._exit(1)
+
+
+def _use_one_thread() -> None:
     for name in _ONE_THREAD:
         os.environ[name] = "1"

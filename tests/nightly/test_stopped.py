@@ -2,6 +2,9 @@
 
 import os
 import signal
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
@@ -35,3 +38,18 @@ def test_signal_ends_the_night_and_all_that_were_to_follow(
 
     assert [] == told
     assert len(done) < 40
+
+
+@pytest.mark.slow
+def test_workers_end_when_the_program_is_killed(tmp_path: Path) -> None:
+    """SIGKILL after the first night of five hundred: whoever still held the output would keep it open for ever."""
+    words = ("nightly", "run", "--scenario", "bin-ends", "--units", "1", "--seeds", "500", "--cores", "2")
+    command = [sys.executable, "-m", "station.cli", "--home", str(tmp_path), *words]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as program:
+        assert program.stdout is not None
+        first = program.stdout.readline()
+        program.kill()
+        rest, _ = program.communicate(timeout=60.0)
+
+    assert first.startswith("1/500 ")
+    assert "500/500" not in rest
