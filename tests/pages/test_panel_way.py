@@ -230,6 +230,7 @@ def test_page_sends_with_each_key_the_place_that_it_shows(workplace: Workplace) 
         scan(page, "OP-07")
         expect(page.locator(".who")).to_contain_text("OP-07")
         scan(page, PANEL)
+        expect(page.locator(".verdict .word")).to_have_text("A01")
         press(page, workplace, "F2", "A02")
         stale_forms: tuple[dict[str, str | float | bool], ...] = ({}, {"shown": f"{PANEL}-A01"})
         for form in stale_forms:
