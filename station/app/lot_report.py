@@ -11,7 +11,17 @@ from station.app.concessions import lot_concessions
 from station.app.copper_shown import copper_shown
 from station.app.lot_life import lot_now
 from station.app.lot_quality import lot_capability
-from station.app.lot_samples import LotSample, LotStanding, limits_in, lot_reasons, lot_sample, lot_standing, plan_of
+from station.app.lot_samples import (
+    IMPORTED,
+    MEASURED,
+    LotSample,
+    LotStanding,
+    limits_in,
+    lot_reasons,
+    lot_sample,
+    lot_standing,
+    plan_of,
+)
 from station.causes.explain import LotExplanation
 from station.coil.geometry import GeometryError
 from station.core.plan import Plan
@@ -56,8 +66,12 @@ def report_findings(records: Records, lot: str) -> LotFindings:
         raise RecordError(f"lot {lot}: no unit of it was measured yet. Measure some, then ask again.")
     plan = plan_of(records, standing)
     missing: list[str] = []
-    limited, capability = _values(_samples(records, standing, plan, missing), plan, missing)
-    shown = _sample(records, standing, _SHOWN, missing)
+    # Values of ours and theirs are never in one sample; theirs stand only where there are none of ours.
+    imported = 0 if summary.units else runs.imported
+    population = IMPORTED if imported else MEASURED
+    samples = _samples(records, standing, plan, missing, population=population)
+    limited, capability = _values(samples, plan, missing)
+    shown = _sample(records, standing, _SHOWN, missing, population=population)
     return LotFindings(
         summary=summary,
         first_passed=round((summary.first_pass_fraction or 0.0) * summary.units),
@@ -76,6 +90,7 @@ def report_findings(records: Records, lot: str) -> LotFindings:
         missing=tuple(missing),
         concessions=lot_concessions(records, lot),
         now=lot_now(records, lot),
+        imported=imported,
     )
 
 
@@ -88,18 +103,22 @@ def plan_words(records: Records, plan: Plan | None) -> str:
     return f"{plan.part}, {which}, SHA-256 {plan.text_hash[:16]}..."
 
 
-def _samples(records: Records, standing: LotStanding, plan: Plan | None, missing: list[str]) -> list[LotSample]:
+def _samples(
+    records: Records, standing: LotStanding, plan: Plan | None, missing: list[str], *, population: str
+) -> list[LotSample]:
     if plan is None:
         missing.append("limits: the plan of the lot is not on record")
         return []
     names = [each.name for each in plan.characteristics if each.lower is not None or each.upper is not None]
-    found = [_sample(records, standing, name, missing) for name in names]
+    found = [_sample(records, standing, name, missing, population=population) for name in names]
     return [each for each in found if each is not None]
 
 
-def _sample(records: Records, standing: LotStanding, name: str, missing: list[str]) -> LotSample | None:
+def _sample(
+    records: Records, standing: LotStanding, name: str, missing: list[str], *, population: str
+) -> LotSample | None:
     try:
-        return lot_sample(records, standing, name)
+        return lot_sample(records, standing, name, population=population)
     except RecordError:
         words = f"{name}: no unit has a value"
         missing += [] if words in missing else [words]

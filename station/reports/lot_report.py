@@ -45,6 +45,8 @@ class LotFindings:
     missing: tuple[str, ...]
     concessions: tuple[ConcessionUse, ...] = ()
     now: LotNow | None = None
+    imported: int = 0
+    """Units with readings of somebody else's, where no unit was measured here: then the values are theirs."""
 
 
 def lot_document(found: LotFindings) -> Document:
@@ -52,7 +54,7 @@ def lot_document(found: LotFindings) -> Document:
     summary = found.summary
     return Document(
         title=f"Lot report {summary.lot}",
-        subtitle=f"Part {found.part}. {count_words(summary.units, 'unit')}, measured {span_words(found)}.",
+        subtitle=f"Part {found.part}. {extent_words(found)}.",
         date_utc=_newest(found),
         blocks=(
             *_counts(found),
@@ -68,6 +70,14 @@ def lot_document(found: LotFindings) -> Document:
         simulated=summary.simulated,
         footer=f"Lot report {summary.lot}, part {found.part}",
     )
+
+
+def extent_words(found: LotFindings) -> str:
+    """Return how many units were measured when; or that there are only imported readings."""
+    if found.imported:
+        units = count_words(found.imported, "unit")
+        return f"No unit was measured here; imported readings of {units}, brought in {span_words(found)}"
+    return f"{count_words(found.summary.units, 'unit')}, measured {span_words(found)}"
 
 
 def _newest(found: LotFindings) -> datetime:
@@ -115,12 +125,12 @@ def value_blocks(found: LotFindings) -> Iterator[Block]:
     """Characteristics against their limits: the figures, then the histograms."""
     if not found.limited:
         return
-    yield Heading("Characteristics against their limits")
+    yield Heading("Imported readings against the limits" if found.imported else "Characteristics against their limits")
     headers = ("", "units", "mean", "std. dev.", "lower limit", "upper limit", "outside", "Ppk (95 %)")
     rows = tuple(_value_row(each, found.capability.get(each.name)) for each in found.limited)
     yield Table(headers, rows)
     yield Paragraph(
-        "Population: units of the lot with a measured value, fails included. Outside: values beyond a tolerance limit, "
+        f"Population: units of the lot with {_whose(found)}. Outside: values beyond a tolerance limit, "
         "counted. Ppk: on the overall spread, normal or by percentiles as the values are (ISO 22514-4)."
         + _without_index(found)
     )
@@ -129,6 +139,13 @@ def value_blocks(found: LotFindings) -> Iterator[Block]:
         drawn = " and ".join(each.name for each in row)
         words = f"Units by value: {drawn}; dashed: tolerance limits of the plan, without the guard band."
         yield Picture(histograms(row), f"Histograms of {drawn}; their figures are in the table above.", words)
+
+
+def _whose(found: LotFindings) -> str:
+    if found.imported:
+        return "an imported value (readings from a file, not measured here; no decision rests on them)"
+    return "a measured value, fails included"
+
 
 def _value_row(each: Limited, capability: Capability | None) -> tuple[str, ...]:
     values, unit = each.sample.values, each.sample.unit_symbol
@@ -231,7 +248,7 @@ def origin_blocks(found: LotFindings) -> Iterator[Block]:
         (
             ("Control plan", found.plan_words),
             ("Bench", ", ".join(found.benches)),
-            ("Runs", f"{found.summary.runs} production runs, {span_words(found)} (UTC)"),
+            ("Runs", _runs_words(found)),
             *((f"Digest chain, {head.bench or 'station'}", f"entry {head.seq}: {head.digest}") for head in found.heads),
         )
     )
@@ -239,6 +256,13 @@ def origin_blocks(found: LotFindings) -> Iterator[Block]:
         "The digest is that of the newest entry of the bench's records. Kept on paper it shows whether the records "
         "were changed or cut off since."
     )
+
+
+def _runs_words(found: LotFindings) -> str:
+    if found.imported:
+        units = count_words(found.imported, "unit")
+        return f"no production run; readings of {units} imported {span_words(found)} (UTC)"
+    return f"{found.summary.runs} production runs, {span_words(found)} (UTC)"
 
 
 def _reason(code: str) -> str:

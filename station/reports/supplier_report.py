@@ -10,10 +10,9 @@ from station.reports.document import Block, Document, Facts, Heading, Paragraph,
 from station.reports.lot_report import (
     LotFindings,
     cause_blocks,
-    count_words,
+    extent_words,
     missing_blocks,
     origin_blocks,
-    span_words,
     spread_blocks,
     value_blocks,
 )
@@ -35,7 +34,7 @@ def supplier_document(
     summary = found.summary
     return Document(
         title=f"Report to the board maker: lot {summary.lot}",
-        subtitle=f"Part {found.part}. {count_words(summary.units, 'unit')}, measured {span_words(found)}.",
+        subtitle=f"Part {found.part}. {extent_words(found)}.",
         date_utc=found.last_utc,
         blocks=(
             *_counts(found),
@@ -86,6 +85,8 @@ def _counts(found: LotFindings) -> Iterator[Block]:
 
 
 def _bench(found: LotFindings, expanded_uncertainty: Mapping[str, float]) -> Iterator[Block]:
+    if found.imported:
+        return  # no bench of ours had a part in these readings
     rows = []
     for each in found.limited:
         uncertainty = expanded_uncertainty.get(each.name)

@@ -232,3 +232,36 @@ def test_file_of_an_old_spreadsheet_is_read(home: Path, encoding: str) -> None:
     assert 0 == result.exit_code, result.exception
     assert ("Windows-1252" in result.output) == (encoding == "cp1252")
     assert "7.900 ohm" in result.output
+
+
+@pytest.mark.parametrize("kind", [(), ("--supplier",)])
+def test_report_of_imported_readings_shows_them_named_so(home: Path, kind: tuple[str, ...]) -> None:
+    """No unit was measured here: the values against the limits are theirs, and so is the population."""
+    run(home, "lot", "import", str(whole_lot(home)), "--lot", "L2601", *MAPS, *WHO)
+    target = home.parent / "report.html"
+    assert 0 == run(home, "lot", "report", "L2601", *kind, "--to", str(target)).exit_code
+    text = target.read_text(encoding="utf-8")
+
+    assert "No unit was measured here; imported readings of 96 units" in text
+    assert "Imported readings against the limits" in text
+    assert "units of the lot with an imported value (readings from a file, not measured here" in text
+    assert "R20: no unit has a value" not in text
+    assert "How much can be our bench" not in text
+
+
+def test_report_of_a_lot_that_was_measured_too_shows_ours_only(home: Path) -> None:
+    """One unit measured here: its value alone, never one sample with theirs."""
+    run(home, "lot", "import", str(whole_lot(home)), "--lot", "L2601", *MAPS, *WHO, "--simulated")
+    plan = read_plan(data_path("plans/IS-20.toml"))
+    unit = made_values("L2601", 1)[0][0]
+    with Records.open(home) as records:
+        opened = replace(make_opened(unit.serial, lot="L2601"), unit=unit, plan_hash=plan.text_hash)
+        records.open_run(opened)
+        records.close_run(make_record(opened, r20_ohm=8.0, decision=Decision.PASS, results=1))
+    target = home.parent / "report.html"
+    run(home, "lot", "report", "L2601", "--to", str(target))
+    text = target.read_text(encoding="utf-8")
+
+    assert "1 unit, measured" in text
+    assert "units of the lot with a measured value, fails included" in text
+    assert "imported value" not in text
