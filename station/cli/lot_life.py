@@ -1,5 +1,8 @@
 """`coilgate lot receive|hold|release|scrap|close|reopen`: a lot's life, each step with who and why."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,12 +16,23 @@ from station.cli.output import emit
 
 if TYPE_CHECKING:
     from station.app.station import Station
+    from station.records import Records
 
 _LOT = click.argument("name", metavar="LOT")
 _WHO = click.option("--who", required=True, help="Badge code.")
 _ENGINEER = click.option("--who", required=True, help="An engineer's badge.")
 _SECRET = click.option("--secret", default="", help="Of the badge, if it has one; asked for if left out.")
 _WHY = click.option("--why", required=True, help="In words.")
+
+
+@contextmanager
+def _signing(
+    ctx: click.Context, name: str, who: str, secret: str, as_json: bool
+) -> "Iterator[tuple[Records, str, datetime]]":
+    """Records, badge and instant of a step that an engineer signs; tell how the lot stands once it is on record."""
+    with open_station(ctx) as station:
+        yield station.records, signed(station, who, secret), station.clock.utc_now()
+        _tell(station, name, as_json)
 
 
 @click.command()
@@ -55,10 +69,8 @@ def hold(ctx: click.Context, name: str, who: str, secret: str, why: str, as_json
     """
     from station.app.lot_life import hold_lot
 
-    with open_station(ctx) as station:
-        signer = signed(station, who, secret)
-        hold_lot(station.records, name, who=signer, why=why, utc=station.clock.utc_now())
-        _tell(station, name, as_json)
+    with _signing(ctx, name, who, secret, as_json) as (records, signer, utc):
+        hold_lot(records, name, who=signer, why=why, utc=utc)
 
 
 @click.command()
@@ -75,10 +87,8 @@ def release(ctx: click.Context, name: str, who: str, secret: str, why: str, as_j
     """
     from station.app.lot_life import release_lot
 
-    with open_station(ctx) as station:
-        signer = signed(station, who, secret)
-        release_lot(station.records, name, who=signer, why=why, utc=station.clock.utc_now())
-        _tell(station, name, as_json)
+    with _signing(ctx, name, who, secret, as_json) as (records, signer, utc):
+        release_lot(records, name, who=signer, why=why, utc=utc)
 
 
 @click.command()
@@ -106,10 +116,8 @@ def scrap(
     """
     from station.app.lot_life import scrap_units
 
-    with open_station(ctx) as station:
-        signer, utc = signed(station, who, secret), station.clock.utc_now()
-        scrap_units(station.records, name, serials, unnumbered=unnumbered, who=signer, why=why, utc=utc)
-        _tell(station, name, as_json)
+    with _signing(ctx, name, who, secret, as_json) as (records, signer, utc):
+        scrap_units(records, name, serials, unnumbered=unnumbered, who=signer, why=why, utc=utc)
 
 
 @click.command(short_help="Close a lot, counted bin by bin.")
@@ -153,13 +161,11 @@ def close(
         raise click.UsageError("--serials goes with --part.")
     counts = counted_of(counted, name)
     serials = None if file is None else [line.strip() for line in text_of(file).splitlines() if line.strip()]
-    with open_station(ctx) as station:
-        signer, records, utc = signed(station, who, secret), station.records, station.clock.utc_now()
+    with _signing(ctx, name, who, secret, as_json) as (records, signer, utc):
         if part:
             close_part(records, name, counts, serials=serials, who=signer, why=why, utc=utc)
         else:
             close_lot(records, name, counts, who=signer, why=why, utc=utc)
-        _tell(station, name, as_json)
 
 
 @click.command()
@@ -177,10 +183,8 @@ def reopen(ctx: click.Context, name: str, closing: int | None, who: str, secret:
     """
     from station.app.lot_life import reopen_lot
 
-    with open_station(ctx) as station:
-        signer, utc = signed(station, who, secret), station.clock.utc_now()
-        reopen_lot(station.records, name, closing=closing or 0, who=signer, why=why, utc=utc)
-        _tell(station, name, as_json)
+    with _signing(ctx, name, who, secret, as_json) as (records, signer, utc):
+        reopen_lot(records, name, closing=closing or 0, who=signer, why=why, utc=utc)
 
 
 def _tell(station: "Station", name: str, as_json: bool) -> None:
