@@ -19,6 +19,7 @@ from station.core.events import (
     NextAction,
     RunDecided,
     RunStarted,
+    ScanEnded,
     ScanTaken,
 )
 from station.core.fixture_life import FixtureLife, ServiceState, fixture_life
@@ -162,14 +163,17 @@ class Inspection:
 
     def measure(self, plan: PlanInUse, unit: UnitId, request: Request) -> RunRecord:
         """Take a known unit (a reference unit has no lot's serial) from the scan on; raises as `inspect`."""
-        state = self.records.unit_state(unit.serial)
-        if request.purpose is Purpose.PRODUCTION and (why := refusal(self.records.lot_life(unit.lot), unit.serial)):
-            raise SerialError(why)
-        _require_free(unit, state, request)
+        self._admitted(unit, request)
         self.tell(ScanTaken(serial=unit.serial))
         self.bench.mend()
         self.release()
         self._wait_for_unit(unit, request)
+        try:
+            # Loading may take minutes: it may be held, or judged on another bench, meanwhile.
+            state = self._admitted(unit, request)
+        except SerialError:
+            self.tell(ScanEnded(words=""))
+            raise
         opened = self._opening(plan.plan, unit, request, state)
         run_request = self._run_request(plan, opened, state, request)
         self.records.open_run(opened)
@@ -180,6 +184,14 @@ class Inspection:
         self._tell_decision(record, place)
         self._release_after(record, place)
         return record
+
+    def _admitted(self, unit: UnitId, request: Request) -> UnitState | None:
+        """Return what is on record of a unit that may be measured now; raises SerialError for any other."""
+        state = self.records.unit_state(unit.serial)
+        if request.purpose is Purpose.PRODUCTION and (why := refusal(self.records.lot_life(unit.lot), unit.serial)):
+            raise SerialError(why)
+        _require_free(unit, state, request)
+        return state
 
     def release(self) -> None:
         """Wait until the nest is cool enough to touch, also after a restart; at once if it is not marked as hot.

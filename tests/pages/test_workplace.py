@@ -14,7 +14,7 @@ from sim.bench import SOURCE
 from sim.faults import Fault, FaultKind
 from station.app.files import read_plan
 from station.app.hands import SimulatedHands
-from station.app.lot_life import receive_lot
+from station.app.lot_life import hold_lot, receive_lot
 from station.app.setting_up import open_simulated
 from station.app.simulated import Simulation, in_memory, served, write_bench_file
 from station.app.station import Station
@@ -22,6 +22,7 @@ from station.app.workplace import Workplace
 from station.core.board import Phase
 from station.core.plan_file import parse_plan
 from station.core.results import Decision
+from station.core.run_record import Purpose
 from station.data import data_path
 from station.heat_memory import HeatOnDisk, HotMark
 from station.inspection import Inspection
@@ -29,6 +30,7 @@ from station.pages.application import make_application
 from station.records.placings import placing_of
 from station.stop import NestStop
 from tests.pages.station_in_browser import held_at, settled, wait_for, workplace_on
+from tests.records.makers import make_opened
 
 pytestmark = pytest.mark.slow
 OFFS_AT_OPENING = 2
@@ -78,6 +80,27 @@ def test_person_is_told_to_load_and_asked_for_each_spacer(tmp_path: Path) -> Non
     assert {f"Place the {each} mm spacer." for each in (1, 2, 4, 8)} == set(asked)
     assert decided is not None
     assert ("not_verified", FIRST) == (decided.reason.code if decided.reason else "", decided.serial)
+
+
+@pytest.mark.parametrize("what", ["lot", "unit"])
+def test_what_is_held_while_its_unit_is_waited_for_is_not_measured(tmp_path: Path, what: str) -> None:
+    """Loading may take minutes: the engineer's word in between counts. No run is on record, the next scan is taken."""
+    with bench_with_a_person(tmp_path) as (workplace, hands):
+        records, now = workplace.station.records, workplace.station.clock.utc_now()
+        opened = make_opened(FIRST, purpose=Purpose.STUDY)
+        records.open_run(opened)
+        workplace.scan(FIRST, "OP-07")
+        wait_for(workplace, lambda: workplace.shown.board.action == f"Load {FIRST}.")
+        if what == "lot":
+            hold_lot(records, "L2641", who="EN-02", why="bow of the panels", utc=now)
+        else:
+            records.hold(FIRST, reason_code="odd", who="EN-02", why="bow of the panels", utc=now)
+        hands.load(FIRST)
+        settled(workplace)
+        notice, runs = workplace.shown.board.notice, records.runs_of(FIRST)
+
+    assert "held" in notice
+    assert [opened.run_id] == [each.run_id for each in runs]
 
 
 def test_unit_that_is_never_loaded_can_be_given_up(tmp_path: Path) -> None:
