@@ -52,6 +52,7 @@ _AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object
     show_default=True,
     help="Standard uncertainty of the coupons' temperature; common to all tracks.",
 )
+@click.option("--part", default="", help="Of what part a lot is that was neither received nor measured yet.")
 @_METHOD
 @_INSTEAD
 @_WHO
@@ -67,6 +68,7 @@ def lot_copper_command(
     coupon_texts: tuple[str, ...],
     uncertainty: str | None,
     temperature_uncertainty: str,
+    part: str,
     method: str,
     instead_of: tuple[int, ...],
     who: str | None,
@@ -75,7 +77,8 @@ def lot_copper_command(
 ) -> None:
     """Say what the measured copper of a lot implies; with a file or --coupon, put that on record first.
 
-    A coupon's width and length are those drawn, all else is as measured; u is the standard uncertainty. Nothing on
+    A coupon's width and length are those drawn, all else is as measured; u is the standard uncertainty. Coupons may
+    come before the first unit is measured: the drawing is that of the part that was received. Nothing on
     record is edited: a later entry takes an earlier one's place with --instead-of and a reason.
 
     \b
@@ -101,7 +104,7 @@ def lot_copper_command(
         u_ohm = quantity("--uncertainty", uncertainty, Dimension.RESISTANCE)
         rows = [coupon_row(each, u_ohm) for each in coupon_texts]
     doubt_k = quantity("--temperature-uncertainty", temperature_uncertainty, Dimension.TEMPERATURE_DIFFERENCE)
-    found, coil = _entered(ctx, name, rows, who, why, method, instead_of, doubt_k)
+    found, coil = _entered(ctx, name, rows, who, why, method, instead_of, doubt_k, part=part)
     if as_json:
         from station.app.copper_facts import copper_fact
 
@@ -237,6 +240,8 @@ def _entered(
     method: str,
     instead_of: tuple[int, ...],
     doubt_k: float | None,
+    *,
+    part: str = "",
 ) -> "tuple[LotCopper, CoilGeometry]":
     from station.app.copper_entering import copper_on_record, enter_copper
     from station.app.copper_records import TEMPERATURE_UNCERTAINTY_K
@@ -258,6 +263,7 @@ def _entered(
                 method=method,
                 instead_of=instead_of,
                 temperature_uncertainty_k=TEMPERATURE_UNCERTAINTY_K if doubt_k is None else doubt_k,
+                part=part,
             )
             say(f"Lot {lot}: entry {number}, {_count(rows, 'row')}, on record.")
-        return copper_on_record(station.records, lot)
+        return copper_on_record(station.records, lot, part=part)

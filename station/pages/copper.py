@@ -77,7 +77,9 @@ async def _shown(request: Request, serial: str, form: Mapping[str, str], *, trou
     records = site_of(request).workplace.station.records
     found, coil = await later(copper_on_record, records, lot)
     asked = await later(pulls_on_record, records, lot)
-    pulls = asked or (await later(pull_list, records, lot)).pulls
+    measured = lot in await later(records.lots)
+    # Before the first unit is measured there is nothing to pull, but there are coupons.
+    pulls = asked or ((await later(pull_list, records, lot)).pulls if measured else ())
     seen = {each.serial for each in found.units}
     chosen = serial[:SCAN_LENGTH_LIMIT] or next(
         (each.serial for each in pulls if each.widths and each.serial not in seen), ""
@@ -87,7 +89,7 @@ async def _shown(request: Request, serial: str, form: Mapping[str, str], *, trou
         "copper.html",
         status=400 if trouble else 200,
         lot=lot,
-        simulated=(await later(records.lot_summary, lot)).simulated,
+        simulated=measured and (await later(records.lot_summary, lot)).simulated,
         pulls=pulls,
         recorded=bool(asked),
         seen=seen,

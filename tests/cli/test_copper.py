@@ -149,3 +149,47 @@ def test_form_that_is_not_filled_in_is_told(home: Path, tmp_path: Path) -> None:
 
     assert 2 == result.exit_code
     assert "no row is filled in yet" in result.output
+
+
+def test_coupons_are_entered_before_a_unit_is_measured(tmp_path: Path) -> None:
+    """The lot was received as IS-20: its released plan has the drawing. Measured then, the cause is told by them."""
+    home, file = tmp_path / "home", tmp_path / "c.csv"
+    file.write_text(COUPONS)
+    record_lot(home, "L2600", 1, results=1)  # releases the plan, and is another lot
+    _run(home, "lot", "receive", LOT, "--part", "IS-20", "--quantity", "192", "--who", "EN-02")
+    found = _facts(home, "lot", "copper", LOT, "--coupons", str(file), *ENTERED)
+    near = _run(home, "lot", "copper", LOT, "--coupon", f"01 beside {SERIAL}: 100 um, 50 mm, 0.53 ohm, 23 degC",
+                "--uncertainty", "0.5 mohm", *ENTERED)  # fmt: skip
+    record_lot(home, LOT, 1, mean_ohm=8.58, results=1)
+    told = _facts(home, "lot", "explain", LOT)["lot_level"]
+
+    assert 8.97e-6 == pytest.approx(found["panels"][0]["coupons"]["etch_loss_m"], rel=0.02)
+    assert 0 == near.exit_code, near.exception
+    assert "narrow_tracks" == told[0]["cause"]
+
+
+def test_panel_that_was_not_measured_yet_takes_coupons_too(home: Path) -> None:
+    """Two panels measured; 288 units received: panel 03 may come, one whose name can't be may not."""
+    on_03 = ("--coupon", "03: 100 um, 50 mm, 0.53 ohm, 23 degC", "--uncertainty", "0.5 mohm", *ENTERED)
+    refused = _run(home, "lot", "copper", LOT, *on_03)
+    _run(home, "lot", "receive", LOT, "--part", "IS-20", "--quantity", "288", "--who", "EN-02")
+    taken = _run(home, "lot", "copper", LOT, *on_03)
+    wrong = _run(home, "lot", "copper", LOT, "--coupon", "3x: 100 um, 50 mm, 0.53 ohm, 23 degC", *on_03[2:])
+
+    assert "panel 03: not in lot L2641. It has 01, 02." in str(refused.exception)
+    assert 0 == taken.exit_code, taken.exception
+    assert "no panel of IS-20 is named so" in str(wrong.exception)
+
+
+def test_lot_that_nothing_is_on_record_of_needs_its_part(home: Path) -> None:
+    """With --part its coupons are entered; without, and with another part than the lot's, it is told."""
+    one = ("--coupon", "01: 100 um, 50 mm, 0.53 ohm, 23 degC", "--uncertainty", "0.5 mohm", *ENTERED)
+    without = _run(home, "lot", "copper", "L2650", *one)
+    unknown = _run(home, "lot", "copper", "L2650", *one, "--part", "IS-99")
+    other = _run(home, "lot", "copper", LOT, *one, "--part", "IS-99")
+    given = _run(home, "lot", "copper", "L2650", *one, "--part", "IS-20")
+
+    assert "of what part it is is not on record. Say it: --part PART" in str(without.exception)
+    assert "no plan of part IS-99 is released" in str(unknown.exception)
+    assert "lot L2641 is of part IS-20, not IS-99" in str(other.exception)
+    assert 0 == given.exit_code, given.exception

@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
 from station.app.copper_records import copper_entries
+from station.app.lot_life import receive_lot
 from station.app.pull_list import pulls_on_record
 from station.app.workplace import Workplace
 from station.pages.application import make_application
@@ -23,6 +24,7 @@ from tests.pages.station_in_browser import (
     served,
     workplace_on,
 )
+from tests.records.makers import START
 
 LOT, SERIAL = "L2641", "L2641-01-A01"
 HOME = "http://localhost"
@@ -144,6 +146,19 @@ def test_what_is_typed_is_never_markup(engineer: TestClient) -> None:
     answer = engineer.post(f"/lots/{LOT}/copper", data=WIDTHS | {"why": "<b>bold</b>", "u": "x"})
 
     assert "<b>bold" not in answer.text
+
+
+def test_lot_that_was_received_takes_coupons_before_a_unit_is_measured(
+    workplace: Workplace, engineer: TestClient
+) -> None:
+    """The page of its copper is there, with nothing to pull yet; the life page leads to it."""
+    receive_lot(workplace.station.records, "L2650", 96, part="IS-20", who="EN-02", utc=START)
+    page = engineer.get("/lots/L2650/copper")
+    life = engineer.get("/lots/L2650/life")
+
+    assert 200 == page.status_code
+    assert "Widths along the track" in page.text
+    assert 'href="/lots/L2650/copper"' in life.text
 
 
 def test_unknown_lot_has_no_page(engineer: TestClient) -> None:
