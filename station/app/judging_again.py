@@ -5,15 +5,18 @@ from what was measured becomes INVALID ("measure again"), never PASS. Held units
 """
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 
 from station.app.lot_units import is_of_part, lot_units, plan_of
+from station.core.places import Place
 from station.core.plan import Plan
 from station.core.reasons import reason
 from station.core.replay import DECISION_OF, Replayed, Side, replay
 from station.core.results import Decision, Reason
 from station.errors import RecordError
 from station.records import Records
+from station.records.placings import placing_of, take_out
 from station.records.views import LaterDecision
 
 
@@ -21,6 +24,8 @@ def judge_lots_again(
     records: Records, plan: Plan, lots: Iterable[str], *, who: str, why: str, utc: datetime
 ) -> tuple[Replayed, ...]:
     """Put a later decision on the latest run of each unit whose decision or bin moves; return those.
+
+    One that lies in a tray and passes no more has left it on record: `Replayed.left` says where somebody takes it out.
 
     Raises:
         RecordError: the plan is not released, or no word who and why.
@@ -37,8 +42,10 @@ def judge_lots_again(
         run_ids = {each.serial: each.run_id for each in units}
         for found in replay(plan, (each.stored(plans[each.plan_hash]) for each in units)).units:
             if found.moves:
+                # First out of its tray: broken off in between, it is nowhere rather than failed among good ones.
+                left = _leave_tray(records, found, who=who, why=why, utc=utc)
                 records.judge_again(_later(found, plan, run_ids[found.unit.serial], who=who, why=why, utc=utc))
-                moved.append(found)
+                moved.append(replace(found, left=left))
         records.audit(
             who=who,
             action="judged again",
@@ -47,6 +54,16 @@ def judge_lots_again(
             utc=utc,
         )
     return tuple(moved)
+
+
+def _leave_tray(records: Records, found: Replayed, *, who: str, why: str, utc: datetime) -> str:
+    """Put on record that a unit which passes no more lies in its tray no longer; return where it lay, in words."""
+    lay = placing_of(records, found.unit.serial)
+    if lay is None or lay.decision is not Decision.PASS or found.after is Side.PASS:
+        return ""
+    words = f"judged again: bin {found.bin_number} ({found.bin_name}): {why}"
+    take_out(records, [lay.serial], who=who, why=words, utc=utc)
+    return Place(lay.tray, lay.pocket).words
 
 
 def _later(found: Replayed, plan: Plan, run_id: str, *, who: str, why: str, utc: datetime) -> LaterDecision:

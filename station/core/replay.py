@@ -56,6 +56,8 @@ class Replayed:
     bin_name: str
     because: tuple[str, ...]
     judgements: tuple[Judgement, ...] = ()
+    left: str = ""
+    """The pocket that it lay in among units that pass, in words, if it has left that on record by passing no more."""
 
     @property
     def moves(self) -> bool:

@@ -1,0 +1,41 @@
+"""Stored runs judged again: what that means for units that lie in trays."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from station.app.judging_again import judge_lots_again
+from station.app.sorting import place_by_hand
+from station.core.plan_file import parse_plan
+from station.records import Records
+from station.records.placings import tray_contents
+from tests.app.judged_lot import measured, record_unit, release, serials
+from tests.core.examples import changed
+from tests.records.makers import START
+
+UNITS = serials(3)
+
+
+@pytest.fixture
+def records(tmp_path: Path) -> Iterator[Records]:
+    """Three units that pass, in a tray of good ones."""
+    with Records.open(tmp_path) as found:
+        release(found)
+        for place, (serial, ohm) in enumerate(zip(UNITS, (7.5, 8.0, 8.9), strict=True), start=1):
+            record_unit(found, serial, measured(ohm))
+            place_by_hand(found, serial, "T7", place, who="OP-07", why="good", utc=START)
+        yield found
+
+
+def test_unit_that_passes_no_more_leaves_its_tray_on_record_and_that_is_told(records: Records) -> None:
+    """It must not be picked from among good ones; who judged again hears where it lies."""
+    narrow = parse_plan(changed(('upper = "9.2 ohm"', 'upper = "8.5 ohm"')), "narrow.toml")
+    now = START + timedelta(days=2)
+    records.release_plan(narrow, who="EN-02", why="narrower", utc=now)
+    moved = judge_lots_again(records, narrow, ["L2641"], who="EN-02", why="narrower", utc=now)
+
+    assert {UNITS[2]: "tray T7, pocket 3"} == {each.unit.serial: each.left for each in moved if each.left}
+    assert list(UNITS[:2]) == [each.serial for each in tray_contents(records, "T7")]
+    assert records.check().sound
