@@ -12,9 +12,10 @@ from pathlib import Path
 
 from sim.design import DesignValues, design_values
 from station.app.drawing import geometry_of
+from station.app.drawn_heat import drawn_rises
 from station.coil import GeometryError
 from station.coil.geometry import CoilGeometry
-from station.core.characteristics import field_name
+from station.core.characteristics import field_name, yields
 from station.core.plan import Characteristic, FieldStep, Plan
 from station.core.quantity import format_quantity
 from station.core.verification import AssignedValue, ReferenceKind, ReferenceUnit
@@ -27,8 +28,8 @@ NEAR_THE_END = 0.1
 SPREAD = 0.15
 """Span of a simulated lot's R20 about the drawing's, relative, to either side."""
 ASSIGNED = 1e-3
-FIELD_ASSIGNED = 1e-2
-"""Expanded uncertainties of assigned values, relative: as those of the shipped invented reference units."""
+_RELATIVE = {"B": 1e-2, "rise": 0.022, "surface": 0.022, "Rth": 0.02, "tau": 0.1, "drive": 0.01}
+"""Expanded uncertainties of assigned values, relative: about those of the shipped invented reference units."""
 
 
 def drawn_shelf(plan: Plan, *, lot: str = "L2641") -> tuple[CoilGeometry, tuple[ReferenceUnit, ...]]:
@@ -113,7 +114,7 @@ def _drawn_values(plan: Plan, drawn: DesignValues) -> dict[str, float]:
 
 
 def _references(plan: Plan, drawn: DesignValues) -> tuple[ReferenceUnit, ...]:
-    """Two good units near both ends of R20, and a track that is cut through."""
+    """Two good units near both ends of R20, one of assigned rises where the plan heats, a track that is cut through."""
     values = _drawn_values(plan, drawn)
     lowest, highest = (drawn.resistance_20_ohm * (1.0 + sign * SPREAD) for sign in (-1.0, 1.0))
     limits = plan.characteristic("R20")
@@ -124,15 +125,22 @@ def _references(plan: Plan, drawn: DesignValues) -> tuple[ReferenceUnit, ...]:
         ReferenceUnit(f"{plan.part}-REF-{name}", plan.part, ReferenceKind.GOOD, _assigned(plan, values | {"R20": ohm}))
         for name, ohm in (("low-R", lowest + room), ("high-R", highest - room))
     ]
+    middle = (lowest + highest) / 2.0
+    rises = drawn_rises(plan, middle)
+    if rises:
+        known = _assigned(plan, values | {"R20": middle} | rises)
+        good.append(ReferenceUnit(f"{plan.part}-REF-thermal", plan.part, ReferenceKind.GOOD, known))
     return (*good, ReferenceUnit(f"{plan.part}-REF-open", plan.part, ReferenceKind.OPEN, ()))
 
 
 def _assigned(plan: Plan, values: dict[str, float]) -> tuple[AssignedValue, ...]:
-    units = {each.name: each.unit_symbol for each in plan.characteristics}
+    """Values of what the plan judges, and of every rise: a reference unit is heated only if it has one assigned."""
+    units = {name: unit for step in plan.steps for name, unit in yields(step) if name.startswith("rise@")}
+    units |= {each.name: each.unit_symbol for each in plan.characteristics}
     today = datetime.now(UTC).date().isoformat()
     return tuple(
         AssignedValue(
-            name, units[name], value, value * (FIELD_ASSIGNED if name.startswith("B@") else ASSIGNED), today,
+            name, units[name], value, value * _RELATIVE.get(name.partition("@")[0], ASSIGNED), today,
             "the coil model, for a simulated bench",
         )
         for name, value in values.items()

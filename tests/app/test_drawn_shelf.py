@@ -1,10 +1,12 @@
 """One's own coil on a simulated bench: the shelf follows from the drawing, and is judged by the plan's limits."""
 
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
 
+from station.app.drawn_heat import drawn_rises
 from station.app.drawn_shelf import (
     FIRST_PLACE,
     drawn_shelf,
@@ -13,12 +15,13 @@ from station.app.drawn_shelf import (
     references_folder,
     write_references,
 )
-from station.app.files import read_reference_units
+from station.app.files import read_plan, read_reference_units
 from station.app.setting_up import open_simulated
 from station.app.station import Station
 from station.app.workplace import Workplace
 from station.core.plan import Plan
 from station.core.plan_file import parse_plan
+from station.core.reference_check import missing_references
 from station.core.results import Decision
 from station.data import data_path
 from station.errors import BenchError
@@ -95,6 +98,28 @@ def test_reference_units_files_read_back(tmp_path: Path) -> None:
         pytest.approx(by_serial[f"PC-7-REF-{name}"].values[0].value) for name in ("low-R", "high-R")
     ]
     assert tmp_path / "simulated-references" / "a_b" == references_folder(tmp_path, "a/b")
+
+
+def test_plan_that_heats_gets_a_thermal_reference_unit_as_the_shipped_one() -> None:
+    """Of 8.000 ohm as that: the same rises and thermal resistance, so nothing is missing to verify a bench."""
+    plan = read_plan(data_path("plans/IS-20-heating.toml"))
+    _, units = drawn_shelf(plan)
+    (shipped,) = (each for each in Station.shipped_references("IS-20") if each.assigned("Rth@air"))
+    (thermal,) = (each for each in units if each.assigned("Rth@air"))
+    found = {each.characteristic: each.value for each in thermal.values}
+    wanted = {each.characteristic: each.value for each in shipped.values if each.characteristic != "L"}
+
+    assert wanted == {name: pytest.approx(value, rel=1e-3) for name, value in found.items()}
+    assert () == missing_references(plan, units, date(2026, 11, 25))
+
+
+def test_level_beyond_the_temperature_limit_is_not_assigned() -> None:
+    """At 4 V the film would be far above 80 degC: it is never driven so, and must not be missed."""
+    text = data_path("plans/IS-20-heating.toml").read_text(encoding="utf-8")
+    rises = drawn_rises(parse_plan(text.replace('"2 V"]', '"2 V", "4 V"]'), "own.toml"), 8.0)
+
+    assert {"rise@1V", "rise@1.5V", "rise@2V"} == {each for each in rises if each.startswith("rise@")}
+    assert {} == drawn_rises(own_plan(), 8.0)
 
 
 @pytest.mark.parametrize(
