@@ -49,7 +49,7 @@ def assemble(records: Records, scans: Sequence[str]) -> Assembly:
             wrong.append((serial, "scanned twice"))
         elif serial not in members:
             wrong.append((serial, f"belongs to set {home[serial]}" if serial in home else "is in no set"))
-        elif trouble := _trouble(records, serial):
+        elif trouble := trouble_of(records, serial):
             wrong.append((serial, trouble))
     return Assembly(name, members, tuple(wrong), tuple(each for each in members if each not in scanned))
 
@@ -86,7 +86,8 @@ def take_out_of_trays(records: Records, found: Assembly, *, who: str, utc: datet
     return take_out(records, placed, who=who, why=f"set {found.name}", utc=utc)
 
 
-def _trouble(records: Records, serial: str) -> str:
+def trouble_of(records: Records, serial: str) -> str:
+    """Return why a unit of a recorded set must not go into it now, and what to do; empty if it may."""
     state = records.unit_state(serial)
     if state is None or state.decision is not Decision.PASS:
         return "passes no more: set it aside"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from station.app.assembling import trouble_of
 from station.app.matching import Candidates, Quantity, RecordedSet
 from station.core.places import tray_order
 from station.quality.sets import MatchedSets
@@ -28,6 +29,8 @@ class Pick:
     place: int
     values: tuple[float, ...] = ()
     """Of the quantities that the sets agree in, in their units; empty if not asked for."""
+    trouble: str = ""
+    """Why it must not go into its set now; empty: it may."""
 
 
 def proposed_picks(
@@ -42,10 +45,10 @@ def proposed_picks(
 
 
 def recorded_picks(records: Records, sets: Sequence[RecordedSet]) -> tuple[Pick, ...]:
-    """Return the picks of sets on record, in walking order."""
+    """Return the picks of sets on record, in walking order; units that are good no more say so."""
     pockets = lot_pockets(records, sorted({lot for each in sets for lot in each.lots}))
     return walking_order(
-        Pick(*pockets.get(serial, ("", 0)), serial, each.name, place)
+        Pick(*pockets.get(serial, ("", 0)), serial, each.name, place, trouble=trouble_of(records, serial))
         for each in sets
         for place, serial in enumerate(each.serials, start=1)
     )
@@ -63,15 +66,22 @@ def walking_order(picks: Iterable[Pick]) -> tuple[Pick, ...]:
     return tuple(sorted(picks, key=order))
 
 
+def trouble_words(picks: Sequence[Pick]) -> str:
+    """Say how many units must not go into their sets; empty if all may."""
+    count = sum(bool(each.trouble) for each in picks)
+    return f"{count} {'unit is' if count == 1 else 'units are'} good no more: leave them out." if count else ""
+
+
 def write_pick_list(target: Path, picks: Sequence[Pick], quantities: Sequence[Quantity]) -> None:
-    """Write a row a unit as CSV, safe in a spreadsheet: tray, pocket, serial, set, place, values (SI)."""
+    """Write a row a unit as CSV, safe in a spreadsheet: tray, pocket, serial, set, place, trouble, values (SI)."""
     heads = [f"{each.characteristic} [{each.unit_symbol}]" for each in quantities]
     with target.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        writer.writerow(["tray", "pocket", "serial", "set", "place", *heads])
+        writer.writerow(["tray", "pocket", "serial", "set", "place", "trouble", *heads])
         for each in picks:
             texts = [spreadsheet_text(text) for text in (each.serial, each.set_name)]
-            writer.writerow([spreadsheet_text(each.tray), each.pocket or "", *texts, each.place, *each.values])
+            lies = [spreadsheet_text(each.tray), each.pocket or ""]
+            writer.writerow([*lies, *texts, each.place, each.trouble, *each.values])
 
 
 def pick_document(picks: Sequence[Pick], lot: str, *, date_utc: datetime, simulated: bool) -> Document:
@@ -81,8 +91,10 @@ def pick_document(picks: Sequence[Pick], lot: str, *, date_utc: datetime, simula
     words = f"{len(picks)} units into {len(sets)} sets, in the order of {len(trays)} trays and their pockets."
     if unplaced:
         words += f" {unplaced} units have no pocket on record and stand last, by serial."
+    words += f" {said} The last column says why." if (said := trouble_words(picks)) else ""
     rows = tuple(
-        (each.tray or "–", str(each.pocket or "–"), each.serial, each.set_name, str(each.place), "") for each in picks
+        (each.tray or "–", str(each.pocket or "–"), each.serial, each.set_name, str(each.place), each.trouble)
+        for each in picks
     )
     return Document(
         title=f"Pick list of lot {lot}",

@@ -24,7 +24,7 @@ def pick(ctx: click.Context, lot: str, target: Path | None, as_json: bool) -> No
     """
     from station.app.lot_samples import lot_standing
     from station.app.matching import recorded_sets
-    from station.app.pick_list import pick_document, recorded_picks, write_pick_list
+    from station.app.pick_list import pick_document, recorded_picks, trouble_words, write_pick_list
     from station.app.report_files import check_ending, write_document
     from station.cli.opening import open_station
     from station.errors import RecordError
@@ -50,17 +50,20 @@ def pick(ctx: click.Context, lot: str, target: Path | None, as_json: bool) -> No
                 "serial": each.serial,
                 "set": each.set_name,
                 "place": each.place,
+                "trouble": each.trouble or None,
             }
             for each in picks
         ]
         emit({"lot": lot, "simulated": standing.simulated, "picks": lines, "file": str(target) if target else None})
         return
     rows = [
-        (each.tray or "-", str(each.pocket or "-"), each.serial, each.set_name, str(each.place))
+        (each.tray or "-", str(each.pocket or "-"), each.serial, each.set_name, str(each.place), each.trouble)
         for each in picks[:_LINES_SHOWN]
     ]
     click.echo(f"Lot {lot}{' (simulated)' if standing.simulated else ''}: {len(picks)} units into {len(sets)} sets.")
-    click.echo(table(("tray", "pocket", "unit", "set", "place"), rows))
+    if said := trouble_words(picks):
+        click.echo(said)
+    click.echo(table(("tray", "pocket", "unit", "set", "place", ""), rows))
     if len(picks) > _LINES_SHOWN:
         click.echo(f"and {len(picks) - _LINES_SHOWN} more; --to FILE.csv, .pdf or .html, or --json has all")
     if target is not None:

@@ -101,6 +101,22 @@ def test_pick_list_is_in_tray_order(home: Path, tmp_path: Path) -> None:
     assert [] == [each for each in ("SIMULATED", "T2", taken[0], made["sets"][0]["set"]) if each not in paper]
 
 
+def test_pick_list_names_units_that_are_good_no_more(home: Path, tmp_path: Path) -> None:
+    """Held since the sets were recorded, it still lies in its pocket: whoever walks along is told to leave it."""
+    taken = _facts(home, "sets", "make", "L2641", *RECORD)["sets"][0]["serials"]
+    with Records.open(home) as records:
+        records.hold(taken[1], reason_code="odd", who="EN-02", why="looks odd", utc=START)
+    picks = _facts(home, "sets", "pick", "L2641", "--to", str(tmp_path / "pick.csv"))["picks"]
+    rows = list(csv.DictReader((tmp_path / "pick.csv").read_text(encoding="utf-8").splitlines()))
+    said = _run(home, "sets", "pick", "L2641", "--to", str(tmp_path / "pick.pdf")).output
+    paper = read_text((tmp_path / "pick.pdf").read_bytes())
+
+    assert {taken[1]: "is held: set it aside"} == {each["serial"]: each["trouble"] for each in picks if each["trouble"]}
+    assert {taken[1]: "is held: set it aside"} == {each["serial"]: each["trouble"] for each in rows if each["trouble"]}
+    assert "1 unit is good no more" in said
+    assert "is held: set it aside" in paper
+
+
 def test_labels_of_sets_and_bags(home: Path, tmp_path: Path) -> None:
     """One a set, or one a unit."""
     made = _facts(home, "sets", "make", "L2641", *RECORD)
