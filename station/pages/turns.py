@@ -14,6 +14,7 @@ WAITING = 32
 _AT_THE_BENCH = frozenset(
     ("/", "/events", "/scan", "/stop", "/confirm", "/verify", "/sign-in", "/sign-out", "/clear-latch")
 )
+_KEYS_AT_THE_BENCH = ("/static/", "/panel/", "/study/")
 
 
 class Turns:
@@ -28,7 +29,7 @@ class Turns:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, now or when it is its turn, or send it away (503)."""
-        if scope["type"] != "http" or scope["path"] in _AT_THE_BENCH or scope["path"].startswith("/static/"):
+        if scope["type"] != "http" or _is_at_the_bench(scope["path"]):
             await self._app(scope, receive, send)
             return
         if not await self._wait_for_turn():
@@ -50,8 +51,16 @@ class Turns:
         end = asyncio.ensure_future(self._closing.wait())
         try:
             await asyncio.wait((turn, end), return_when=asyncio.FIRST_COMPLETED)
+        except asyncio.CancelledError:
+            if not turn.cancel():
+                self._turn.release()
+            raise
         finally:
             self._waiting -= 1
             end.cancel()
         # A turn that was not taken up would be lost to everybody.
         return turn.done() or not turn.cancel()
+
+
+def _is_at_the_bench(path: str) -> bool:
+    return path in _AT_THE_BENCH or path.startswith(_KEYS_AT_THE_BENCH)

@@ -57,17 +57,20 @@ async def _settle() -> None:
 
 
 def test_scan_passes_a_crowd_of_pages() -> None:
-    """Thirty pages wait for one that takes for ever; the scan, the stop and the event stream are answered."""
+    """Thirty pages wait for one that takes for ever; scan, stop, keys and the event stream are answered."""
 
     async def story(crowd: _Crowd) -> None:
         waiting = [asyncio.ensure_future(crowd.ask(f"/lots/L{each}")) for each in range(30)]
         await _settle()
-        at_the_bench = [await crowd.ask(each) for each in ("/scan", "/stop", "/events", "/", "/static/bench.js")]
+        operators = ("/scan", "/stop", "/events", "/", "/static/bench.js", "/panel/missing", "/study/leave")
+        at_the_bench = [asyncio.ensure_future(crowd.ask(each)) for each in operators]
+        await _settle()
+        at_once = [each.result() for each in at_the_bench if each.done()]
         begun = sum(each.startswith("/lots") for each in crowd.begun)
         crowd.go_on.set()
         answered = [await each for each in waiting]
 
-        assert [200] * 5 == at_the_bench
+        assert [200] * len(operators) == at_once
         assert (1, 1) == (begun, crowd.most_at_once)
         assert [200] * 30 == answered
 
@@ -103,5 +106,25 @@ def test_who_waits_is_sent_away_at_the_end() -> None:
         crowd.go_on.set()
 
         assert ([503] * 4, 200) == (sent_away, await asked[0])
+
+    _in_a_crowd(story)
+
+
+def test_turn_of_who_gives_up_waiting_is_not_lost() -> None:
+    """A request that is cancelled while it waits, or as its turn comes: the next page gets its turn all the same."""
+
+    async def story(crowd: _Crowd) -> None:
+        first, second = (asyncio.ensure_future(crowd.ask(f"/lots/L{each}")) for each in (1, 2))
+        await _settle()
+        second.cancel()
+        await _settle()
+        crowd.go_on.set()
+        answered = await first
+        await _settle()
+        third = asyncio.ensure_future(crowd.ask("/lots/L3"))
+        await _settle()
+
+        assert (200, True) == (answered, third.done())
+        assert second.cancelled()
 
     _in_a_crowd(story)
