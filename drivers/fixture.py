@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from drivers.clock import Clock
 from drivers.dialects import FixtureDialect
 from drivers.errors import InstrumentReported, ReplyError
-from drivers.fixture_line import SEQUENCE_MODULUS, FixtureReply, parse_line, program_line
+from drivers.fixture_line import SEQUENCE_MODULUS, FixtureReply, fixture_cycles, parse_line, program_line
 from drivers.group import Group
 from drivers.instruments import FixtureState, Interlocks, Route
 from drivers.link import Link
@@ -130,7 +130,7 @@ class LineFixture:
         """Move the field sensor out of the coil's way; `InstrumentReported` (code 1) without a stage."""
         self._move("retract", self._dialect.retracted_um)
 
-    def measure_field(self, *, mains_cycles: int) -> Reading:
+    def measure_field(self, *, mains_cycles: int, mains_hz: float = 50.0) -> Reading:
         """Return the flux density in T, averaged over whole mains cycles. Positive is away from the coil.
 
         On a source route the fixture's state is asked afterwards: if the dead-man, the guard or the hand
@@ -139,17 +139,18 @@ class LineFixture:
         Raises:
             InstrumentReported: the fixture refused, or the drive was dropped.
         """
-        group = self.field_group(mains_cycles=mains_cycles)
+        group = self.field_group(mains_cycles=mains_cycles, mains_hz=mains_hz)
         group.take()
         return group.hand_out()[0]
 
-    def field_group(self, *, mains_cycles: int) -> Group[Reading]:
+    def field_group(self, *, mains_cycles: int, mains_hz: float = 50.0) -> Group[Reading]:
         """Return an empty group of flux densities in T; raises as `measure_field`.
 
         One state at its end proves the route for all of them: a route that an interlock has opened stays
         open until it is set again, and nobody sets one meanwhile.
         """
-        return Group(lambda: self._take_field(mains_cycles), self._check_route_held)
+        cycles = fixture_cycles(mains_cycles, mains_hz, self._dialect.mains_cycle_s)
+        return Group(lambda: self._take_field(cycles), self._check_route_held)
 
     def check_contacts(self) -> Sequence[Reading]:
         """Return force-to-sense resistance of each pad in ohm, start then end; SENSOR_OPEN for no contact."""
@@ -166,8 +167,8 @@ class LineFixture:
         """Let the link go. The dead-man opens a source route by itself soon after."""
         self._exchange.close()
 
-    def _take_field(self, mains_cycles: int) -> Reading:
-        reply = self._ask("field", str(mains_cycles), more_s=mains_cycles * self._dialect.mains_cycle_s)
+    def _take_field(self, cycles: int) -> Reading:
+        reply = self._ask("field", str(cycles), more_s=cycles * self._dialect.mains_cycle_s)
         if len(reply.fields) != 2 or reply.fields[1] not in ("V", "O"):
             raise self._refuse("field", "nanotesla and V or O were expected", reply)
         count = self._integer("field", reply.fields[0], reply)

@@ -8,6 +8,7 @@ everything up to but without `*`. Its published check value, over the nine bytes
 """
 
 import binascii
+import math
 import re
 from typing import NamedTuple
 
@@ -43,6 +44,25 @@ def program_line(sequence: int, command: str) -> bytes:
     """Return a program message, without terminator."""
     body = f">{sequence} {command}".encode("ascii")
     return body + b"*" + checksum(body)
+
+
+def fixture_cycles(mains_cycles: int, mains_hz: float, cycle_s: float) -> int:
+    """Return over how many of its own cycles, `cycle_s` each, a fixture averages so that hum cancels.
+
+    The first count whose time holds `mains_cycles` or more, and a whole number of them to 1 % of one; if there is
+    none within 25 counts, the nearest. Over whole cycles a sine averages to nothing.
+
+    >>> fixture_cycles(2, 50.0, 0.02), fixture_cycles(2, 60.0, 0.02)
+    (2, 5)
+    """
+    least = max(1, math.ceil(mains_cycles / (mains_hz * cycle_s) - 1e-9))
+
+    def miss(count: int) -> float:
+        held = count * cycle_s * mains_hz
+        return abs(held - round(held))
+
+    counts = range(least, least + 25)
+    return next((each for each in counts if miss(each) <= 0.01), min(counts, key=miss))
 
 
 def parse_line(line: bytes) -> FixtureReply:

@@ -130,7 +130,7 @@ class BenchInstruments:
             self.source = GuardedSource(cast(Source, driver), self._guard)
         elif part.kind == "fixture":
             self._guard.take_fixture(cast(Fixture, driver))
-            self.fixture = GuardedFixture(cast(Fixture, driver), self._guard)
+            self.fixture = GuardedFixture(cast(Fixture, driver), self._guard, mains_hz=self._setup.mains_hz)
         elif part.kind == "lcr":
             self.lcr = cast(LcrMeter, driver)
         else:
