@@ -4,7 +4,7 @@ A unit that has no pocket is never a reason to stop: its run is on record alread
 is scanned takes it.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from threading import Lock
 
@@ -39,6 +39,18 @@ class Sorting:
         """The trays that are being filled."""
         with self._lock:
             return tuple(TrayInUse(tray, number) for number, tray in self._trays.items())
+
+    def resume(self, trays: Iterable[TrayInUse]) -> None:
+        """Go on filling trays that were in use before a restart; one that was taken up since stays."""
+        with self._lock:
+            for each in trays:
+                self._trays.setdefault(each.bin_number, each.tray)
+
+    def forget(self) -> None:
+        """Have no tray in use, and no unit that waits for one: the trays stay with their bench."""
+        with self._lock:
+            self._trays.clear()
+            self._waiting = None
 
     def use(self, text: str) -> str:
         """Take up a tray by the scan of its label; return what that means, in words.

@@ -25,6 +25,7 @@ from station.app.shown import SPREAD_OF, Shown
 from station.app.sorting import Sorting
 from station.app.station import Station
 from station.app.study_at_page import PageStudies
+from station.app.trays_on_record import note_tray, resumed_words, trays_on_record
 from station.bench import OpenBench
 from station.core.board import Board, Phase, advance
 from station.core.equipment import Bench
@@ -42,6 +43,7 @@ from station.core.events import (
 )
 from station.core.lot_life import lot_refusal
 from station.core.panel import PanelWay
+from station.core.places import read_tray
 from station.core.scans import Scan, ScanKind, recognise
 from station.errors import NestBusy, SerialError, StationError
 from station.inspection import Inspection, Request
@@ -75,7 +77,7 @@ class Workplace:
         self.station = station
         self._references = references
         self.sorting = Sorting(station.records, station.clock.utc_now)
-        """The trays that are being filled; told by the scan of their labels, after a start anew."""
+        """The trays that are being filled; told by the scan of their labels, and known again after a restart."""
         self.panels = PanelDesk(self, station.records, station.clock.utc_now)
         """What may be asked of a panel that is gone through place by place."""
         self.studies = PageStudies(self, station.records, references=references)
@@ -161,6 +163,8 @@ class Workplace:
         """Stop what is under way, make the bench safe, close it. More than once is fine."""
         stack, self._stack, self._nest = self._stack, ExitStack(), None
         stack.close()
+        if self._shown.bench is not None:
+            self.sorting.forget()
         self._show(bench=None, trouble="")
 
     # What people ask for
@@ -179,7 +183,7 @@ class Workplace:
         elif found.kind is ScanKind.PANEL:
             self.panels.take_up(found.text)
         elif found.kind is ScanKind.TRAY:
-            self.use_tray(found.text)
+            self.use_tray(found.text, operator=operator)
         elif self.panels.may_measure(found.text):
             self.measure(found.text, operator, repeat=repeat)
 
@@ -211,13 +215,17 @@ class Workplace:
         if self._nest is not None and self._shown.board.phase is Phase.LOADING and not self._shown.board.verifying:
             self._nest.request_stop(GIVEN_UP)
 
-    def use_tray(self, text: str) -> None:
+    def use_tray(self, text: str, *, operator: str = "") -> None:
         """Take up a tray: `T7` for units that pass, `2=T8` for those of bin 2. A unit that waits goes into it."""
         if self._shown.board.busy:
             self.refuse(text, f"Tray {text[:20]} was not taken up: {self.under_way}. Scan it again afterwards.")
             return
         try:
-            self._tell(NextAction(words=self.sorting.use(text)))
+            words = self.sorting.use(text)
+            if self._shown.bench is not None:
+                records, utc = self.station.records, self.station.clock.utc_now()
+                note_tray(records, self._shown.bench, read_tray(text), who=operator, utc=utc)
+            self._tell(NextAction(words=words))
         except StationError as error:
             self.refuse(text, str(error))
 
@@ -406,6 +414,7 @@ class Workplace:
             fixture_identity=inspection.fixture_identity,
             calibration_overdue=inspection.calibration_overdue,
         )
+        self._resume_trays(inspection.bench.setup)
         self._look_at_probes(inspection)
         mark = inspection.heat.hot()
         if mark is not None:
@@ -416,6 +425,13 @@ class Workplace:
         if latched:
             self._tell(BenchLatched(words=latched))
         self._refresh()
+
+    def _resume_trays(self, setup: Bench) -> None:
+        """Go on with the trays that were being filled at this bench, and say so."""
+        found = trays_on_record(self.station.records, setup)
+        self.sorting.resume(each.tray for each in found if each.units)
+        if found:
+            self._tell(NextAction(words=resumed_words(found, self._shown.plans)))
 
     def _look_at_probes(self, inspection: Inspection) -> None:
         """Ask the fixture how long its probes have served; in the nest's thread only, as it may use the link."""

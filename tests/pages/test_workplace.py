@@ -17,9 +17,12 @@ from station.app.hands import SimulatedHands
 from station.app.lot_life import hold_lot, receive_lot
 from station.app.setting_up import open_simulated
 from station.app.simulated import Simulation, in_memory, served, write_bench_file
+from station.app.sorting import place_by_hand
 from station.app.station import Station
+from station.app.trays_on_record import IN_USE, resumed_words, trays_on_record
 from station.app.workplace import Workplace
 from station.core.board import Phase
+from station.core.places import TrayInUse
 from station.core.plan_file import parse_plan
 from station.core.results import Decision
 from station.core.run_record import Purpose
@@ -27,10 +30,11 @@ from station.data import data_path
 from station.heat_memory import HeatOnDisk, HotMark
 from station.inspection import Inspection
 from station.pages.application import make_application
+from station.records import Records
 from station.records.placings import placing_of
 from station.stop import NestStop
 from tests.pages.station_in_browser import held_at, settled, wait_for, workplace_on
-from tests.records.makers import make_opened
+from tests.records.makers import START, make_opened, make_record
 
 pytestmark = pytest.mark.slow
 OFFS_AT_OPENING = 2
@@ -335,6 +339,38 @@ def test_bench_is_opened_again_after_a_repair(tmp_path: Path) -> None:
     assert (400, 303, 403, 303) == tuple(each.status_code for each in (missing, opened, nobody, again))
     assert first is not None
     assert decided is not None, notice
+
+
+def test_tray_in_use_is_known_again_after_a_restart(workplace: Workplace) -> None:
+    """The next start of the station says which, how full it is, and goes on behind the last pocket."""
+    records, station = workplace.station.records, workplace.station
+    workplace.verify("OP-07")
+    settled(workplace, verified=True)
+    workplace.scan("T7", "OP-07")
+    workplace.scan("2=T8", "OP-07")
+    record_passed(records, "L2640-01-A01", "T7")
+    workplace.close()
+    with Workplace(station, where="a restart") as again:
+        again.simulate(Simulation(references=Station.shipped_references("IS-20"), speed=100.0))
+        wait_for(again, lambda: "Tray" in again.shown.board.action)
+        said, in_use, bench = again.shown.board.action, again.sorting.in_use, again.shown.bench
+    assert bench is not None
+    text = data_path("plans/IS-20.toml").read_text(encoding="utf-8") + "\n[trays]\npockets = 96\n"
+    with_trays = resumed_words(trays_on_record(records, bench), [parse_plan(text, "p.toml")])
+
+    assert with_trays.startswith("Tray T7 is in use for units that pass, 1 of 96.")
+    assert said.startswith("Tray T7 is in use for units that pass, 1 unit in it.")
+    assert "Tray T8 was in use and is empty now: scan the label of the tray that stands here." in said
+    assert (TrayInUse("T7"),) == in_use
+    assert ["OP-07", "OP-07"] == [each.who for each in records.audit_entries(action=IN_USE)]
+
+
+def record_passed(records: Records, serial: str, tray: str) -> None:
+    """A unit that passed and lies in a tray."""
+    opened = make_opened(serial, lot="L2640")
+    records.open_run(opened)
+    records.close_run(make_record(opened, decision=Decision.PASS))
+    place_by_hand(records, serial, tray, None, who="OP-07", why="by hand", utc=START)
 
 
 def test_scanned_tray_takes_the_units_that_pass(workplace: Workplace) -> None:
