@@ -135,6 +135,8 @@ def _text(read: "ReadFile", lot: str, dry_run: bool, skipped: Path | None) -> st
         found = {each.characteristic: format_quantity(each.value, each.unit_symbol) for each in row.values}
         rows.append((str(row.line), row.serial, *(found.get(name, "-") for name in names)))
     lines += ["", table(("line", "serial", *names), rows)]
+    if len(read.rows) > _SHOWN:
+        lines.append(f"and {len(read.rows) - _SHOWN} more")
     if not dry_run:
         lines += ["", f"Now: coilgate lot capability {lot} --population imported"]
     return "\n".join(lines)

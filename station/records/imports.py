@@ -57,8 +57,9 @@ def add_imported(
             select(audit_entry).where(audit_entry.c.subject == subject, audit_entry.c.action == ACTION)
         ).first()
         if before is not None and not again:
+            when = before.utc[:16].replace("T", " ")
             raise RecordError(
-                f"this very file was imported already, by {before.who} at {before.utc}. "
+                f"this very file was imported already, by {before.who}, {when} UTC. "
                 "If its first import was wrong (a unit, a column): --again; the newest import counts."
             )
         store = RunStore(database, hook=lambda point: None)

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -139,15 +140,16 @@ def test_bad_lines_are_left_out_when_asked_and_listed(home: Path) -> None:
 def test_same_file_is_imported_once(home: Path) -> None:
     """Its digest is on record; --again is for a map that was wrong, and the newest import counts then."""
     file = whole_lot(home)
-    bring(home, file)
+    first = bring(home, file)
     refused = bring(home, file).exception
     again = bring(home, file, "--again")
     with Records.open(home) as records:
         runs = len(records.runs_of("L2601-01-A01"))
 
     assert isinstance(refused, RecordError)
-    assert "imported already, by EN-02" in str(refused)
+    assert re.search(r"imported already, by EN-02, 20[-0-9]{8} [0-9]{2}:[0-9]{2} UTC\.", str(refused))
     assert (0, 2) == (again.exit_code, runs)
+    assert re.search(r"^and [0-9]+ more$", first.output, re.MULTILINE)
 
 
 @pytest.mark.slow
