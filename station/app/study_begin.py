@@ -177,7 +177,7 @@ def _reference(inspection: Inspection, wanted: StudyWanted) -> ReferenceUnit:
         listed = ", ".join(each.serial for each in known) or "none"
         raise StationError(
             f"{wanted.units[0]} is no good reference unit of a plan in use; {folder} has {listed}. "
-            "For a crossed study, name 2 units or more."
+            "Another folder: --references FOLDER. For a crossed study, name 2 units or more."
         )
     return found
 
