@@ -16,6 +16,7 @@ from station.errors import Mistake, PlanError
 
 _MARK = re.compile(r"#\s*proposed\b")
 _PAIR = re.compile(r"\s*([A-Za-z0-9_-]+)\s*=\s*(\S.*)")
+_HEADER = re.compile(r"\s*\[{1,2}\s*[A-Za-z0-9_\"'-][^,]*\]\s*$")
 _NO_NUMBERS = {"part", "title", "serial", "check_digit", "fixture", "method", "suffix", "number", "name", "takes"}
 _NO_NUMBERS |= {"rows", "columns"}
 """Keys whose values name something, digits or not."""
@@ -87,8 +88,11 @@ def mark_every_number(text: str, note: str, *, file_name: str = "plan") -> str:
 
 def _marked(line: str, note: str) -> str:
     place = comment_place(line)
-    pair = _PAIR.fullmatch(line[:place].rstrip())
-    if pair is None or pair.group(1) in _NO_NUMBERS or not any(each.isdigit() for each in pair.group(2)):
+    code = line[:place].rstrip()
+    pair = _PAIR.fullmatch(code)
+    # A line that is neither a pair nor a header goes on with an array that began above.
+    stated = pair.group(2) if pair else "" if _HEADER.match(code) else code
+    if (pair is not None and pair.group(1) in _NO_NUMBERS) or not any(each.isdigit() for each in stated):
         return line
     former = line[place:].strip().lstrip("#").strip()
     words = "; ".join(each for each in (f"proposed: {note}", former) if each)

@@ -72,3 +72,13 @@ def test_limits_that_leave_no_bin_are_refused() -> None:
     """The outcome is read again as a whole."""
     with pytest.raises(PlanError):
         with_proposals(IS_20_TEXT, [replace(R20, edges=(7.0, 7.8, 7.8, 9.0))])
+
+
+def test_numbers_of_an_array_over_several_lines_are_marked_each() -> None:
+    """Else they could be released though nobody has decided them."""
+    found = next(each for each in IS_20_TEXT.splitlines() if each.startswith("heights"))
+    values = found.partition("[")[2].partition("]")[0].split(", ")
+    spread = "heights = [\n" + "".join(f"  {each},\n" for each in values) + "]"
+    marked = proposed_marks(mark_every_number(IS_20_TEXT.replace(found, spread), "as in another"))
+
+    assert [] == [each for each in values if not any(mark.text.startswith(f"{each}, ") for mark in marked)]
