@@ -26,6 +26,7 @@ def build_driver(
     expected_identity: str = "",
     reopen: Callable[[], Link] | None = None,
     has_stage: bool | None = None,
+    mains_hz: float = 50.0,
 ) -> Driver:
     """Return the driver for `dialect` over `link`.
 
@@ -35,6 +36,7 @@ def build_driver(
         expected_identity: `maker`, or `maker,model`, ... as the bench file has it; empty for any.
         reopen: for a source, opens its link anew when only that can prove it off.
         has_stage: for a fixture, whether it moves the field sensor itself; None: learnt from the fixture.
+        mains_hz: what a fixture's field is averaged over whole cycles of.
 
     Raises:
         ValueError: the dialect is for another kind.
@@ -53,7 +55,13 @@ def build_driver(
             )
         case FixtureDialect():
             return LineFixture(
-                link, clock, dialect, name=name, expected_identity=expected_identity, has_stage=has_stage
+                link,
+                clock,
+                dialect,
+                name=name,
+                expected_identity=expected_identity,
+                has_stage=has_stage,
+                mains_hz=mains_hz,
             )
         case ThermometerDialect():
             return SerialThermometer(link, clock, dialect, name=name, expected_identity=expected_identity)

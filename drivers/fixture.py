@@ -49,8 +49,10 @@ class LineFixture:
         name: str = "",
         expected_identity: str = "",
         has_stage: bool | None = None,
+        mains_hz: float = 50.0,
     ) -> None:
         self.name = name or link.name
+        self._mains_hz = mains_hz
         self.has_stage = has_stage is not False
         self._stage_is_stated = has_stage is not None
         self._exchange = Exchange(link, dialect.wire)
@@ -130,7 +132,7 @@ class LineFixture:
         """Move the field sensor out of the coil's way; `InstrumentReported` (code 1) without a stage."""
         self._move("retract", self._dialect.retracted_um)
 
-    def measure_field(self, *, mains_cycles: int, mains_hz: float = 50.0) -> Reading:
+    def measure_field(self, *, mains_cycles: int) -> Reading:
         """Return the flux density in T, averaged over whole mains cycles. Positive is away from the coil.
 
         On a source route the fixture's state is asked afterwards: if the dead-man, the guard or the hand
@@ -139,17 +141,17 @@ class LineFixture:
         Raises:
             InstrumentReported: the fixture refused, or the drive was dropped.
         """
-        group = self.field_group(mains_cycles=mains_cycles, mains_hz=mains_hz)
+        group = self.field_group(mains_cycles=mains_cycles)
         group.take()
         return group.hand_out()[0]
 
-    def field_group(self, *, mains_cycles: int, mains_hz: float = 50.0) -> Group[Reading]:
+    def field_group(self, *, mains_cycles: int) -> Group[Reading]:
         """Return an empty group of flux densities in T; raises as `measure_field`.
 
         One state at its end proves the route for all of them: a route that an interlock has opened stays
         open until it is set again, and nobody sets one meanwhile.
         """
-        cycles = fixture_cycles(mains_cycles, mains_hz, self._dialect.mains_cycle_s)
+        cycles = fixture_cycles(mains_cycles, self._mains_hz, self._dialect.mains_cycle_s)
         return Group(lambda: self._take_field(cycles), self._check_route_held)
 
     def check_contacts(self) -> Sequence[Reading]:

@@ -182,11 +182,11 @@ class Fixture(Instrument, Protocol):
         """Move the field sensor out of the coil's way (before L is measured)."""
         ...
 
-    def measure_field(self, *, mains_cycles: int, mains_hz: float = 50.0) -> Reading:
-        """Return the flux density, averaged over whole cycles of the mains. Positive is away from the coil."""
+    def measure_field(self, *, mains_cycles: int) -> Reading:
+        """Return the flux density, averaged over whole mains cycles. Positive is away from the coil."""
         ...
 
-    def field_group(self, *, mains_cycles: int, mains_hz: float = 50.0) -> Group[Reading]:
+    def field_group(self, *, mains_cycles: int) -> Group[Reading]:
         """Return an empty group of flux densities; it proves that the route was held from first to last.
 
         The route must not be set while the group is in use.

@@ -130,7 +130,7 @@ class BenchInstruments:
             self.source = GuardedSource(cast(Source, driver), self._guard)
         elif part.kind == "fixture":
             self._guard.take_fixture(cast(Fixture, driver))
-            self.fixture = GuardedFixture(cast(Fixture, driver), self._guard, mains_hz=self._setup.mains_hz)
+            self.fixture = GuardedFixture(cast(Fixture, driver), self._guard)
         elif part.kind == "lcr":
             self.lcr = cast(LcrMeter, driver)
         else:
@@ -168,6 +168,7 @@ class BenchInstruments:
                 expected_identity=part.identity,
                 reopen=lambda: self._link(part),
                 has_stage=self._setup.fixture.stage,
+                mains_hz=self._setup.mains_hz,
             )
         except ValueError as error:
             raise BenchError(f"{self._setup.name}: {error}") from error

@@ -64,9 +64,8 @@ class GuardedSource:
 class GuardedFixture:
     """The fixture as methods see it: no route changes with the drive on, and the dead-man is kept content."""
 
-    def __init__(self, fixture: Fixture, guard: DriveGuard, *, mains_hz: float = 50.0) -> None:
+    def __init__(self, fixture: Fixture, guard: DriveGuard) -> None:
         self.name = fixture.name
-        self._mains_hz = mains_hz
         self._fixture = fixture
         self._guard = guard
 
@@ -102,12 +101,11 @@ class GuardedFixture:
     def measure_field(self, *, mains_cycles: int) -> Reading:
         """Return the flux density in T, averaged over whole mains cycles."""
         self._guard.tend()
-        return self._fixture.measure_field(mains_cycles=mains_cycles, mains_hz=self._mains_hz)
+        return self._fixture.measure_field(mains_cycles=mains_cycles)
 
     def field_group(self, *, mains_cycles: int) -> Group[Reading]:
         """Return an empty group of flux densities; it proves that the route was held from first to last."""
-        group = self._fixture.field_group(mains_cycles=mains_cycles, mains_hz=self._mains_hz)
-        return group.tended_by(self._guard.tend)
+        return self._fixture.field_group(mains_cycles=mains_cycles).tended_by(self._guard.tend)
 
     def check_contacts(self) -> Sequence[Reading]:
         """Return force-to-sense resistance of each pad in ohm."""
