@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from station.core.bench_draft import require_settled
 from station.core.bench_file import parse_bench
 from station.core.equipment import Bench
 from station.core.plan import Plan
@@ -20,8 +21,10 @@ def read_plan(path: Path) -> Plan:
 
 
 def read_bench(path: Path) -> Bench:
-    """Return the bench in a file; raises `BenchError` with every mistake."""
-    return parse_bench(_read(path, BenchError), path.name)
+    """Return the bench in a file; raises `BenchError` with every mistake, and what a draft leaves unknown."""
+    bench = parse_bench(_read(path, BenchError), path.name)
+    require_settled(bench, path.name)
+    return bench
 
 
 def read_reference_units(folder: Path, part: str) -> tuple[ReferenceUnit, ...]:

@@ -9,7 +9,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from station.core.bench_file import KINDS, accuracy_lines
-from station.core.equipment import Accuracy, FixtureSetup
+from station.core.equipment import Accuracy, Bench, FixtureSetup
+from station.core.toml_edit import comment_place
+from station.errors import BenchError, Mistake
 
 UNKNOWN = "# unknown:"
 
@@ -50,6 +52,23 @@ class BenchDraft:
 def draft_text(draft: BenchDraft) -> str:
     """Return the text of the bench file."""
     return "\n".join(_lines(draft)) + "\n"
+
+
+def require_settled(bench: Bench, file_name: str) -> None:
+    """Raise `BenchError`, naming each line, if a real bench states anything that is still marked as unknown.
+
+    A guessed half width is a guard band that is too narrow.
+    """
+    if bench.simulated:
+        return
+    words = f"is marked '{UNKNOWN}'; put in what is so here and take the mark away"
+    mistakes = [
+        Mistake(file_name, number, line.partition("=")[0].strip(), words)
+        for number, line in enumerate(bench.source_text.splitlines(), start=1)
+        if line.startswith(UNKNOWN, place := comment_place(line)) and line[:place].strip()
+    ]
+    if mistakes:
+        raise BenchError(mistakes)
 
 
 def missing_kinds(draft: BenchDraft) -> tuple[str, ...]:

@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 
 from station.app.bench_draft import Search, draft_bench
+from station.app.files import read_bench
 from station.app.simulated import Simulation, served
 from station.app.station import Station
 from station.bench_lock import BenchLock
-from station.core.bench_draft import BenchDraft, FoundInstrument, draft_text, missing_kinds
+from station.core.bench_draft import UNKNOWN, BenchDraft, FoundInstrument, draft_text, missing_kinds
 from station.core.bench_file import format_bench, parse_bench
 from station.core.equipment import Bench, InstrumentSetup
 from station.errors import BenchError
@@ -124,3 +125,18 @@ def test_nobody_is_reported_with_what_happened(tmp_path: Path) -> None:
     assert () == found.found
     assert set(addresses) == set(dict(found.silent))
     assert all(dict(found.silent).values())
+
+
+def test_draft_of_a_real_bench_is_refused_until_each_line_is_settled(found: BenchDraft, tmp_path: Path) -> None:
+    """Guessed half widths would make guard bands too narrow: each line is named; without its mark it is somebody's."""
+    draft, settled = tmp_path / "draft.toml", tmp_path / "settled.toml"
+    text = draft_text(replace(found, simulated=False, operator_address=""))
+    draft.write_text(text, encoding="utf-8")
+    settled.write_text("".join(each.partition(UNKNOWN)[0].rstrip() + "\n" for each in text.splitlines()), "utf-8")
+    with pytest.raises(BenchError) as refused:
+        read_bench(draft)
+
+    named = [each.key for each in refused.value.mistakes]
+    assert ["name", "mains", "stage", "kelvin_check", "dead_man", "remote_sense"] == named[:6]
+    assert 10 == len(named)
+    assert not read_bench(settled).simulated
