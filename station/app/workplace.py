@@ -5,12 +5,10 @@ thread touches the bench, so a browser that goes away takes nothing with it.
 """
 
 import threading
-import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -18,35 +16,28 @@ from drivers.errors import InstrumentError
 from drivers.stop import Stopped
 from station.app.files import read_bench
 from station.app.hands import ToldHands
-from station.app.on_record import lot_facts, plan_facts, shift_counters, taken_up
+from station.app.nest_work import NestWork
+from station.app.on_record import plan_facts, shift_counters, taken_up
 from station.app.panel_desk import PanelDesk
-from station.app.plans import plans_in_use
-from station.app.shown import SPREAD_OF, Shown
+from station.app.showing import Listener, Showing
+from station.app.shown import Shown
 from station.app.sorting import Sorting
 from station.app.station import Station
 from station.app.study_at_page import PageStudies
-from station.app.trays_on_record import note_tray, resumed_words, trays_on_record
-from station.bench import OpenBench
-from station.core.board import Board, Phase, advance
+from station.app.trays_on_record import note_tray
+from station.core.board import Phase
 from station.core.equipment import Bench
 from station.core.events import (
-    BenchLatched,
     Event,
-    EventRing,
-    HeatingSample,
-    NestHot,
     NextAction,
     ScanEnded,
-    ScanRefused,
-    VerificationEnded,
-    VerificationStarted,
 )
 from station.core.lot_life import lot_refusal
 from station.core.panel import PanelWay
 from station.core.places import read_tray
 from station.core.scans import Scan, ScanKind, recognise
-from station.errors import NestBusy, SerialError, StationError
-from station.inspection import Inspection, Request
+from station.errors import NestBusy, StationError
+from station.inspection import Inspection
 from station.nest import Nest
 from station.quality.study_state import StudyTurn
 from station.stop import NestStop
@@ -56,12 +47,7 @@ if TYPE_CHECKING:
 
 GIVEN_UP = "the place was given up"
 
-CURVE_S = 0.1
-"""A heating curve is shown anew no more often than this: its samples come faster on a simulated bench."""
-
 T = TypeVar("T")
-Listener = Callable[[], None]
-"""Called from any thread whenever `shown` has changed; must not block."""
 
 
 class Workplace:
@@ -76,23 +62,19 @@ class Workplace:
         """
         self.station = station
         self._references = references
+        self._showing = Showing(replace(Shown(), **plan_facts(station.records)))  # type: ignore[arg-type]
         self.sorting = Sorting(station.records, station.clock.utc_now)
         """The trays that are being filled; told by the scan of their labels, and known again after a restart."""
+        self._work = NestWork(station, self._showing, self.sorting)
         self.panels = PanelDesk(self, station.records, station.clock.utc_now)
         """What may be asked of a panel that is gone through place by place."""
         self.studies = PageStudies(self, station.records, references=references)
         """What may be asked of a gauge study."""
         self._where = where
-        self._shown = replace(Shown(), **plan_facts(station.records))  # type: ignore[arg-type]
-        self._ring = EventRing()
-        self._lock = threading.Lock()
-        self._listeners: list[Listener] = []
         self._stack = ExitStack()
         self._nest: Nest[Inspection] | None = None
         self._confirmed = threading.Event()
         self._typed = ""
-        self._operator = ""
-        self._curve_shown_s = 0.0
 
     def __enter__(self) -> "Workplace":
         return self
@@ -103,7 +85,7 @@ class Workplace:
     @property
     def shown(self) -> Shown:
         """Return what is to be shown now."""
-        return self._shown
+        return self._showing.shown
 
     @property
     def busy(self) -> bool:
@@ -112,8 +94,7 @@ class Workplace:
 
     def subscribe(self, listener: Listener) -> Callable[[], None]:
         """Have `listener` called on every change; returns what ends that."""
-        self._listeners.append(listener)
-        return lambda: self._listeners.remove(listener)
+        return self._showing.subscribe(listener)
 
     # Opening and closing
 
@@ -152,31 +133,31 @@ class Workplace:
         try:
             nest.__enter__()
         except (StationError, InstrumentError, Stopped) as error:
-            self._show(trouble=str(error))
+            self._showing.show(trouble=str(error))
             return
         self._nest = nest
         self._stack.push(nest)
-        nest.run(self._begin, what="opening the bench")
+        nest.run(self._work.begin, what="opening the bench")
         self._wait_until_cool()
 
     def close(self) -> None:
         """Stop what is under way, make the bench safe, close it. More than once is fine."""
         stack, self._stack, self._nest = self._stack, ExitStack(), None
         stack.close()
-        if self._shown.bench is not None:
+        if self.shown.bench is not None:
             self.sorting.forget()
-        self._show(bench=None, trouble="")
+        self._showing.show(bench=None, trouble="")
 
     # What people ask for
 
     def recognise(self, text: str) -> Scan:
         """Return what a scan is, by the released plans."""
-        return recognise(text, self._shown.plans)
+        return recognise(text, self.shown.plans)
 
     def scan(self, text: str, operator: str, *, repeat: bool = False) -> None:
         """Take a scan that is no badge: a lot, or a unit that is then loaded and measured."""
         found = self.recognise(text)
-        if self._shown.study is not None:
+        if self.shown.study is not None:
             self.studies.scan(found.text, operator)
         elif found.kind is ScanKind.LOT:
             self.set_lot(found.text)
@@ -189,43 +170,39 @@ class Workplace:
 
     def set_lot(self, lot: str) -> None:
         """Take up another lot, unless something is under way."""
-        if self._shown.board.busy:
+        if self.shown.board.busy:
             self.refuse(lot, f"Lot {lot} was not taken up: {self.under_way}. Scan it again afterwards.")
             return
         why = lot_refusal(self.station.records.lot_life(lot))
         if why:
             self.refuse(lot, why)
             return
-        self._show(panel=None, **taken_up(self.station.records, lot))
+        self._showing.show(panel=None, **taken_up(self.station.records, lot))
 
     def show_panel(self, way: PanelWay | None, *, said: str = "") -> None:
         """Show the way through a panel as it is now, and what was noted."""
-        with self._lock:
-            board = replace(self._shown.board, notice="")
-            version = self._shown.version + 1
-            self._shown = replace(self._shown, board=board, panel=way, panel_said=said, version=version)
-        self._announce()
+        self._showing.show_panel(way, said=said)
 
     def show_study(self, turn: StudyTurn | None) -> None:
         """Show a gauge study as it is now; no panel is gone through meanwhile."""
-        self._show(study=turn, panel=None)
+        self._showing.show(study=turn, panel=None)
 
     def give_up_loading(self) -> None:
         """Wait for the unit that is being loaded no longer."""
-        if self._nest is not None and self._shown.board.phase is Phase.LOADING and not self._shown.board.verifying:
+        if self._nest is not None and self.shown.board.phase is Phase.LOADING and not self.shown.board.verifying:
             self._nest.request_stop(GIVEN_UP)
 
     def use_tray(self, text: str, *, operator: str = "") -> None:
         """Take up a tray: `T7` for units that pass, `2=T8` for those of bin 2. A unit that waits goes into it."""
-        if self._shown.board.busy:
+        if self.shown.board.busy:
             self.refuse(text, f"Tray {text[:20]} was not taken up: {self.under_way}. Scan it again afterwards.")
             return
         try:
-            words = self.sorting.use(text)
-            if self._shown.bench is not None:
-                records, utc = self.station.records, self.station.clock.utc_now()
-                note_tray(records, self._shown.bench, read_tray(text), who=operator, utc=utc)
-            self._tell(NextAction(words=words))
+            words, setup = self.sorting.use(text), self.shown.bench
+            if setup is not None:
+                utc = self.station.clock.utc_now()
+                note_tray(self.station.records, setup, read_tray(text), who=operator, utc=utc)
+            self._showing.tell(NextAction(words=words))
         except StationError as error:
             self.refuse(text, str(error))
 
@@ -233,12 +210,7 @@ class Workplace:
         """Measure the reference units."""
 
         def work(inspection: Inspection) -> None:
-            inspection.plans = plans_in_use(self.station.records, None)
-            self._tell(VerificationStarted(part=part))
-            report = self.station.verify(inspection, operator, references=self._references, part=part)
-            verification = report.verification
-            self._tell(VerificationEnded(verified=verification.verified, words=verification.words))
-            self._look_at_probes(inspection)
+            self._work.verify(inspection, operator, part=part, references=self._references)
 
         self._submit(work, text="verification", what="the verification")
 
@@ -256,16 +228,7 @@ class Workplace:
         """Clear *drive state unknown* after a person has looked at the source."""
 
         def work(inspection: Inspection) -> None:
-            if isinstance(inspection.bench, OpenBench):
-                inspection.bench.clear_latch(who=who, why=why)
-                self.station.records.audit(
-                    who=who,
-                    action="latch cleared",
-                    subject=inspection.bench.setup.name,
-                    why=why,
-                    utc=datetime.now(UTC),
-                )
-                self._tell(BenchLatched(words=""))
+            self._work.clear_latch(inspection, who=who, why=why)
 
         self._submit(work, text="clearing the latch", what="clearing the latch")
 
@@ -274,7 +237,7 @@ class Workplace:
 
         A plan with a check character needs no second time: a slip shows by itself.
         """
-        plan = self._shown.plan
+        plan = self.shown.plan
         if plan is not None and plan.check_digit:
             return True
         alike, self._typed = self._typed == text, text
@@ -284,18 +247,18 @@ class Workplace:
 
     def begin_shift(self, operator: str) -> None:
         """Count for this badge from now on: its own last unbroken series of runs, which may be empty."""
-        self._operator = operator
-        if self._shown.bench is not None:
-            self._show(counters=shift_counters(self.station.records, self._shown.bench, operator))
+        self._work.operator = operator
+        if self.shown.bench is not None:
+            self._showing.show(counters=shift_counters(self.station.records, self.shown.bench, operator))
 
     def tell(self, event: Event) -> None:
         """Tell an event to all pages."""
-        self._tell(event)
+        self._showing.tell(event)
 
     def in_nest(self, work: Callable[[Inspection], T], *, what: str) -> T:
         """Carry out work on the open bench and wait for its end. Raises what it raises, NestBusy, StationError."""
         if self._nest is None:
-            raise StationError(f"No bench is open. {self._shown.trouble or 'Open one first.'}")
+            raise StationError(f"No bench is open. {self.shown.trouble or 'Open one first.'}")
         return self._nest.run(work, what=what)
 
     def carry_out(
@@ -314,31 +277,19 @@ class Workplace:
 
     def refuse(self, text: str, words: str) -> None:
         """Tell that a scan was not taken, and why."""
-        self._tell(ScanRefused(text=text[:60], words=words))
+        self._showing.refuse(text, words)
 
     def plans_changed(self) -> None:
         """Look at the released plans anew, for what is shown; a run looks by itself."""
-        self._show(**plan_facts(self.station.records))
+        self._showing.show(**plan_facts(self.station.records))
 
     def measure(self, text: str, operator: str, *, repeat: bool = False) -> None:
         """Load and measure a unit by its serial."""
-        if operator != self._operator:
+        if operator != self._work.operator:
             self.begin_shift(operator)
 
         def work(inspection: Inspection) -> None:
-            inspection.plans = plans_in_use(self.station.records, None)
-            try:
-                record = inspection.inspect(text, Request(operator, lot=self._shown.lot, repeat=repeat))
-            except SerialError as error:
-                self._tell(ScanRefused(text=text[:60], words=str(error)))
-                return
-            self.panels.note(record)
-            if not self._shown.lot or record.opened.repeats_run_id:
-                self._show(**taken_up(self.station.records, record.opened.unit.lot))
-            else:
-                new = [each.value for each in record.results if each.characteristic == SPREAD_OF and each.value]
-                self._show(spread=(*self._shown.spread, *new))
-            self._look_at_probes(inspection)
+            self._work.measure(inspection, text, operator, repeat=repeat, panels=self.panels)
 
         self._submit(work, text=text, what=f"unit {text[:40]}")
 
@@ -351,7 +302,7 @@ class Workplace:
         ended: Callable[["Future[None]"], None] | None = None,
     ) -> None:
         if self._nest is None:
-            self.refuse(text, f"No bench is open. {self._shown.trouble or 'Open one first.'}")
+            self.refuse(text, f"No bench is open. {self.shown.trouble or 'Open one first.'}")
             return
         try:
             self._nest.submit(work, what=what).add_done_callback(ended or self._ended)
@@ -365,19 +316,19 @@ class Workplace:
         if isinstance(error, Stopped):
             given_up = str(error) == GIVEN_UP
             words = f"Stopped: {error}. Nothing was measured; scan again when ready."
-            self._tell(ScanEnded(words="" if given_up else words))
+            self._showing.tell(ScanEnded(words="" if given_up else words))
         elif isinstance(error, StationError | InstrumentError):
-            self._tell(ScanEnded(words=str(error)))
+            self._showing.tell(ScanEnded(words=str(error)))
         elif error is not None:
-            self._tell(ScanEnded(words=f"The station itself made an error: {error}. Call the engineer."))
+            self._showing.tell(ScanEnded(words=f"The station itself made an error: {error}. Call the engineer."))
         # Not part of the work: the next scan is accepted already while the counts are read anew.
-        self._refresh()
+        self._work.refresh()
         if error is None or isinstance(error, Stopped):
             self._wait_until_cool()
 
     def _wait_until_cool(self) -> None:
         """A nest that is hot with nothing under way (a restart, a stop while it cooled) is released all the same."""
-        if self._shown.board.hot is not None and not self._shown.board.latched and not self.station.stop.ended:
+        if self.shown.board.hot is not None and not self.shown.board.latched and not self.station.stop.ended:
             self._submit(
                 lambda inspection: inspection.release(),
                 text="",
@@ -390,108 +341,26 @@ class Workplace:
         if isinstance(error, Stopped):
             self._wait_until_cool()  # the drive is off: there is nothing to stop
         elif error is not None:
-            self._tell(ScanEnded(words=str(error)))
+            self._showing.tell(ScanEnded(words=str(error)))
 
     @property
     def under_way(self) -> str:
         """Say what is under way."""
-        board = self._shown.board
+        board = self.shown.board
         if board.verifying:
             return "the bench is being verified"
         if board.hot is not None and not board.busy:
             return "the nest is hot"
         return f"{board.serial} is being {'loaded' if board.phase is Phase.LOADING else 'measured'}"
 
-    # In the nest's thread
-
-    def _begin(self, inspection: Inspection) -> None:
-        inspection.tell = self._tell
-        inspection.place = self.sorting.place
-        self._show(
-            bench=inspection.bench.setup,
-            trouble="",
-            board=Board(number=self._shown.board.number),
-            fixture_identity=inspection.fixture_identity,
-            calibration_overdue=inspection.calibration_overdue,
-        )
-        self._resume_trays(inspection.bench.setup)
-        self._look_at_probes(inspection)
-        mark = inspection.heat.hot()
-        if mark is not None:
-            self._tell(
-                NestHot(touch_limit_degc=mark.touch_limit_degc, driven=False, cool_by_utc=mark.cool_by_utc)
-            )
-        latched = getattr(inspection.bench, "latched", "")
-        if latched:
-            self._tell(BenchLatched(words=latched))
-        self._refresh()
-
-    def _resume_trays(self, setup: Bench) -> None:
-        """Go on with the trays that were being filled at this bench, and say so."""
-        found = trays_on_record(self.station.records, setup)
-        self.sorting.resume(each.tray for each in found if each.units)
-        if found:
-            self._tell(NextAction(words=resumed_words(found, self._shown.plans)))
-
-    def _look_at_probes(self, inspection: Inspection) -> None:
-        """Ask the fixture how long its probes have served; in the nest's thread only, as it may use the link."""
-        setup = inspection.bench.setup
-        found = self.station.records.latest_verification(setup.name, setup.nest)
-        self._show(life=inspection.fixture_life("" if found is None else found.verification_id))
-
-    def _refresh(self) -> None:
-        """Read anew what the records say of bench and shift."""
-        setup, records = self._shown.bench, self.station.records
-        if setup is None:
-            return
-        verification = records.latest_verification(setup.name, setup.nest)
-        self._show(
-            verification=verification,
-            units_since=0 if verification is None else records.count_since(verification),
-            counters=shift_counters(records, setup, self._operator),
-            **plan_facts(records),
-            **lot_facts(records, self._shown.lot),
-        )
-
     def _ask(self, words: str) -> None:
         """Wait until a person confirms `words` on a page; a stop ends the waiting."""
         self._confirmed.clear()
-        self._tell(NextAction(words=words))
-        self._show(confirm=words)
+        self._showing.tell(NextAction(words=words))
+        self._showing.show(confirm=words)
         try:
             while not self._confirmed.wait(0.05):
                 self.station.stop.check()
             self.station.stop.check()
         finally:
-            self._show(confirm="")
-
-    # What is shown
-
-    def _tell(self, event: Event) -> None:
-        with self._lock:
-            before = self._shown.board
-            board = advance(before, self._ring.add(event))
-            self._shown = replace(self._shown, board=board, version=self._shown.version + 1)
-        if not self._too_soon(event, before, board):
-            self._announce()
-
-    def _too_soon(self, event: Event, before: Board, after: Board) -> bool:
-        """Tell whether this is one more point of a curve, so soon after one that was shown that it can wait."""
-        more = isinstance(event, HeatingSample | NestHot) and before.hot is not None
-        if not more or before.driven != after.driven:
-            return False
-        now_s = time.monotonic()
-        if now_s - self._curve_shown_s < CURVE_S:
-            return True
-        self._curve_shown_s = now_s
-        return False
-
-    def _show(self, **changes: object) -> None:
-        with self._lock:
-            version = self._shown.version + 1
-            self._shown = replace(self._shown, version=version, **changes)  # type: ignore[arg-type]
-        self._announce()
-
-    def _announce(self) -> None:
-        for each in tuple(self._listeners):
-            each()
+            self._showing.show(confirm="")
