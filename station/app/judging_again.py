@@ -41,7 +41,7 @@ def judge_lots_again(
         units = [each for each in units if is_of_part(plans[each.plan_hash], plan)]
         run_ids = {each.serial: each.run_id for each in units}
         for found in replay(plan, (each.stored(plans[each.plan_hash]) for each in units)).units:
-            if found.moves:
+            if found.moves and _stands(records, found, run_ids[found.unit.serial]):
                 # First out of its tray: broken off in between, it is nowhere rather than failed among good ones.
                 left = _leave_tray(records, found, who=who, why=why, utc=utc)
                 records.judge_again(_later(found, plan, run_ids[found.unit.serial], who=who, why=why, utc=utc))
@@ -54,6 +54,15 @@ def judge_lots_again(
             utc=utc,
         )
     return tuple(moved)
+
+
+def _stands(records: Records, found: Replayed, run_id: str) -> bool:
+    """Tell whether a unit is what it was when its lot was read: not measured again, held or conceded since."""
+    now, then = records.unit_state(found.unit.serial), found.unit
+    if now is None or now.held:
+        return False
+    known = (now.run_id, now.decision, now.bin_number, now.concession)
+    return known == (run_id, then.decision, then.bin_number, then.concession)
 
 
 def _leave_tray(records: Records, found: Replayed, *, who: str, why: str, utc: datetime) -> str:

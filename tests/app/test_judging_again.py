@@ -9,7 +9,7 @@ import pytest
 from station.app.judging_again import judge_lots_again
 from station.app.sorting import place_by_hand
 from station.core.plan_file import parse_plan
-from station.records import Records
+from station.records import LaterDecision, Records
 from station.records.placings import tray_contents
 from tests.app.judged_lot import measured, record_unit, release, serials
 from tests.core.examples import changed
@@ -39,3 +39,24 @@ def test_unit_that_passes_no_more_leaves_its_tray_on_record_and_that_is_told(rec
     assert {UNITS[2]: "tray T7, pocket 3"} == {each.unit.serial: each.left for each in moved if each.left}
     assert list(UNITS[:2]) == [each.serial for each in tray_contents(records, "T7")]
     assert records.check().sound
+
+
+def test_unit_that_is_held_while_others_are_judged_again_stays_with_whoever_holds_it(
+    records: Records, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A lot takes seconds: what came in between counts."""
+    narrow = parse_plan(changed(('upper = "9.2 ohm"', 'upper = "7.9 ohm"')), "narrow.toml")
+    now = START + timedelta(days=2)
+    records.release_plan(narrow, who="EN-02", why="narrower", utc=now)
+    judged = records.judge_again
+
+    def held_meanwhile(later: LaterDecision) -> int:
+        if not records.is_held(UNITS[2]):
+            records.hold(UNITS[2], reason_code="odd", who="EN-03", why="looks odd", utc=now)
+        return judged(later)
+
+    monkeypatch.setattr(records, "judge_again", held_meanwhile)
+    moved = judge_lots_again(records, narrow, ["L2641"], who="EN-02", why="narrower", utc=now)
+
+    assert [UNITS[1]] == [each.unit.serial for each in moved]
+    assert () == records.later_decisions(records.runs_of(UNITS[2])[-1].run_id)
