@@ -49,6 +49,8 @@ def serve(ctx: click.Context, host: str, port: int, bench_file: Path | None, ref
                 workplace.open(bench_file)
             if workplace.shown.trouble:
                 say(f"{bench_file}: {workplace.shown.trouble}")
+            if workplace.shown.board.action:
+                say(workplace.shown.board.action)  # which trays are in use, say
             serve_pages(workplace, bound, local=local, bench_file=bench_file, ready=lambda: _say_where(address))
 
 
