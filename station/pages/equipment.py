@@ -1,13 +1,21 @@
-"""Equipment: the bench that is open, its instruments, and its verifications."""
+"""Equipment: the bench that is open, its instruments, its fixture's life, and its verifications over time."""
+
+from collections.abc import Sequence
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
 from station.app.accounts import Role
+from station.app.drift import series_of
+from station.app.fixture import contact_trends
 from station.app.study_records import READINGS as STUDY_READINGS
-from station.pages import svg
+from station.core.equipment import Bench
+from station.core.fixture_life import FixtureLife, fixture_life
+from station.errors import RecordError
+from station.pages.equipment_charts import SeriesDrawing, contact_drawings, series_drawings
 from station.pages.site import later, needs, page, session_of, site_of
+from station.records import ContactPoint, Records
 
 
 @needs(None)
@@ -17,33 +25,40 @@ async def equipment(request: Request) -> Response:
     records, bench = site.workplace.station.records, site.workplace.shown.bench
     session = session_of(request)
     verifications = await later(records.verifications, bench.name) if bench else ()
-    past = await later(records.verification_history, bench.name) if bench else ()
     audit = await later(records.audit_entries) if session and session.role.includes(Role.ENGINEER) else ()
-    charts = []
-    for subject, name in sorted({(each.found.subject, each.found.characteristic) for each in past}):
-        found = [each.found for each in past if (each.found.subject, each.found.characteristic) == (subject, name)]
-        points = [
-            svg.Point(i, each.en, "pass" if each.agrees else "fail", "#", f"E_n {each.en:+.2f}")
-            for i, each in enumerate(found, start=1)
-            if each.en is not None
-        ]
-        if len(points) > 1:
-            title = f"E_n of {subject} {name}, in order of verification"
-            charts.append(
-                (f"{subject} {name}", svg.scatter(points, ("1", "1"), ((None, None), (-1.0, 1.0)), title=title))
-            )
+    points = await later(lambda: records.contact_points(bench.name, nest=bench.nest)) if bench else ()
+    services = [each for each in records.fixture_services(bench.name) if each.nest == bench.nest] if bench else []
+    identity = verifications[-1].fixture_identity if verifications else ""
     return page(
         request,
         "equipment.html",
         bench=bench,
         bench_file=request.app.state.bench_file,
-        verifications=tuple(reversed(verifications)),
+        verifications=tuple(reversed(verifications))[:100],
         last_values=await later(records.verification_values, verifications[-1].verification_id)
         if verifications
         else (),
-        charts=charts,
+        series=await later(_series, records, bench.name) if verifications and bench else [],
+        contacts=await later(contact_drawings, points),
+        trends=await later(contact_trends, points, services),
+        services=services,
+        cycles=points[-1].contact_cycles if points else 0,
+        fixture_identity=identity,
+        life=await later(_life, records, bench, identity, points) if bench else None,
         audit=tuple(each for each in reversed(audit) if each.action not in STUDY_READINGS)[:200],
     )
+
+
+def _series(records: Records, bench: str) -> list[SeriesDrawing]:
+    try:
+        return series_drawings(series_of(records, bench))
+    except RecordError:
+        return []  # a verification that was broken off has no values
+
+
+def _life(records: Records, bench: Bench, identity: str, points: Sequence[ContactPoint]) -> FixtureLife:
+    service = records.service_state(bench.name, bench.nest, identity)
+    return fixture_life(bench.fixture, service, points[-1].contact_cycles if points else 0)
 
 
 ROUTES = [Route("/equipment", equipment)]

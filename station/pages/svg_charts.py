@@ -35,7 +35,8 @@ def control_chart(
     parts = [f'<path class="axis" d="M{LEFT} {TOP}V{HEIGHT - BOTTOM}"/>']
     for tick in y.ticks():
         parts.append(f'<text x="{LEFT - 4}" y="{y.place(tick) + 4}" class="tick end">{y.tick_text(tick)}</text>')
-    parts.append(f'<text x="{LEFT + 4}" y="{TOP + 8}" class="unit start">{escape(unit.replace("ohm", "Ω"))}</text>')
+    if unit != "1":
+        parts.append(f'<text x="{LEFT + 4}" y="{TOP + 8}" class="unit start">{escape(unit.replace("ohm", "Ω"))}</text>')
     for value, kind, words in zip(lines, ("limit", "axis", "limit"), ("lower", "centre", "upper"), strict=True):
         at = y.place(value * factor)
         parts.append(f'<path class="{kind}" d="M{LEFT} {at}H{WIDTH - RIGHT}"/>')
