@@ -5,8 +5,11 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from station.app.panel_walk import missing_places
+from station.app.plans import plans_in_use
 from station.core.lot_life import LotChange, LotEvent, LotLife, PlaceCount, difference_words
 from station.core.lot_tally import LotNow, counted_places, lying_in_bins, now_of, tally
+from station.core.plan import Plan
+from station.core.scans import ScanKind, recognise
 from station.errors import LotError, RecordError
 from station.inspection import REFERENCE_LOT
 from station.records import Records
@@ -35,8 +38,14 @@ def every_lot(records: Records) -> tuple[str, ...]:
 def receive_lot(
     records: Records, lot: str, quantity: int, *, part: str = "", who: str, why: str = "", utc: datetime
 ) -> LotLife:
-    """Put on record that units came in; a second time adds, a negative quantity (with a reason) corrects."""
+    """Put on record that units came in; a second time adds, a negative quantity (with a reason) corrects.
+
+    Raises LotError for a new lot that no serial of a released plan (of the part) can be of: a slip of the keys
+    would make that lot for ever.
+    """
     checked_name(lot, "lot")
+    if not is_known(records, lot):
+        _require_possible(lot, [each.plan for each in plans_in_use(records, None) if part in ("", each.plan.part)])
     event = LotEvent(LotChange.RECEIVED, who, utc, why, part=part, quantity=quantity)
     return change_lot(records, lot, lambda life: event)[0]
 
@@ -153,6 +162,18 @@ def _before(life: LotLife) -> LotLife:
 def _require_known(records: Records, lot: str) -> None:
     if not is_known(records, lot):
         raise _unknown(lot)
+
+
+def _require_possible(lot: str, plans: Sequence[Plan]) -> None:
+    # Where the lot is not what a serial begins with, nothing can be said of it alone.
+    if not plans or not all(each.serial_pattern.startswith("(?P<lot>") for each in plans):
+        return
+    if recognise(lot, plans).kind is not ScanKind.LOT:
+        parts = ", ".join(each.part for each in plans)
+        raise LotError(
+            f"no serial of {parts} can be of a lot {lot!r}: look at the spelling, or release the plan first whose "
+            "serials can. Nothing was recorded."
+        )
 
 
 def _require_of_lot(records: Records, lot: str, serial: str) -> None:

@@ -56,6 +56,15 @@ def test_received_lot_is_shown_before_anything_is_measured(tmp_path: Path) -> No
     assert "State: received. 520 received, part IS-20." in shown.output
 
 
+def test_lot_that_no_serial_can_be_of_is_refused_when_received(home: Path) -> None:
+    """A slip of the keys makes no lot; a lot that is known already may always get more."""
+    slipped = run(home, "receive", "L26411", "--quantity", "500", *EN)
+    known = facts(home, "receive", "L2641", "--quantity", "20", *EN)
+
+    assert "no serial of IS-20 can be of a lot 'L26411'" in str(slipped.exception)
+    assert known["received"] >= 20
+
+
 def test_numbers_add_up_in_lot_show(home: Path) -> None:
     """96 measured of 100: four never measured; the sum is what was received."""
     life = facts(home, "show", "L2641")["life"]
