@@ -1,16 +1,14 @@
 """The soak table on all cores: chunks of curves to workers, progress back."""
 
-import os
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
-from contextlib import contextmanager
+from concurrent.futures import Future, as_completed
 from dataclasses import dataclass
-from multiprocessing import get_context
 from time import process_time
 
 from station.heating_fit.audit_study import AuditRow, audit_row
 from station.heating_fit.study import DRIFT_REMOVED, DRIFT_UNSEEN, FAMILIES, HIDDEN, Stop, study_chunk
 from station.heating_fit.table import SoakRow, soak_rows
+from station.workers import usable_cores, worker_pool
 
 CHUNK = 50
 STUDIED = (*FAMILIES, DRIFT_UNSEEN, DRIFT_REMOVED, HIDDEN)
@@ -35,7 +33,7 @@ def soak_table(
         workers: processes; default: one a core.
         tell: called with (done, total) chunks.
     """
-    with _one_thread_each(), ProcessPoolExecutor(workers or os.cpu_count(), mp_context=get_context("spawn")) as pool:
+    with worker_pool(workers or usable_cores()) as pool:
         chunks = [pool.submit(_chunk, place, size, seed, index) for place, size, index in _chunks(curves)]
         audits = [pool.submit(_audit, place, seed) for place in range(len(AUDITED))]
         _watch([*chunks, *audits], tell)
@@ -61,18 +59,3 @@ def _chunk(place: int, size: int, seed: int, index: int) -> list[Stop]:
 def _audit(place: int, seed: int) -> AuditRow:
     name, sound, hidden = AUDITED[place]
     return audit_row(name, sound, hidden, (seed, len(STUDIED), place))
-
-
-@contextmanager
-def _one_thread_each() -> Iterator[None]:
-    """Small matrices gain nothing from threads of their own, and the workers would fight over the cores."""
-    name = "OPENBLAS_NUM_THREADS"
-    before = os.environ.get(name)
-    os.environ[name] = "1"
-    try:
-        yield
-    finally:
-        if before is None:
-            del os.environ[name]
-        else:
-            os.environ[name] = before

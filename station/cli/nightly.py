@@ -56,7 +56,8 @@ def run(
 
     Example: coilgate nightly run --seeds 4 --junit nightly.xml
     """
-    from station.nightly.pool import NIGHT_FAILED, jobs_of, run_jobs, usable_cores
+    from station.nightly.pool import NIGHT_FAILED, jobs_of, run_jobs
+    from station.workers import usable_cores
 
     scenarios = [_with_units(each, units) for each in _scenarios(names)]
     jobs = jobs_of(scenarios, seeds)

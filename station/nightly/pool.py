@@ -1,26 +1,13 @@
-"""All nights on all cores: processes of their own, started afresh, one numerical thread each.
+"""All nights on all cores. The order of results is that of the jobs, whichever is done first."""
 
-The order of results is that of the jobs, whichever is done first. Nothing heavy is imported before a job runs.
-"""
-
-import os
-import signal
-import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import as_completed
 from dataclasses import dataclass
-from multiprocessing import get_context, parent_process
-from multiprocessing.connection import wait
-from threading import Thread
 
 from drivers.stop import Stopped
 from station.nightly.scenario import Scenario
 from station.nightly.tally import Tally
-
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-"""What numerical libraries look at when they are loaded."""
-
-_GRACE_S = 3.0
+from station.workers import use_one_thread, worker_pool
 
 NIGHT_FAILED = "night_failed"
 
@@ -40,14 +27,6 @@ def jobs_of(scenarios: Sequence[Scenario], seeds: int) -> list[Job]:
     return [Job(scenario, seed) for scenario in scenarios for seed in range(1, seeds + 1)]
 
 
-def usable_cores() -> int:
-    """Return how many cores this process may use."""
-    try:
-        return len(os.sched_getaffinity(0))
-    except AttributeError:  # macOS has no affinities
-        return os.cpu_count() or 1
-
-
 def run_jobs(
     jobs: Sequence[Job], *, cores: int, tell: Callable[[Tally], object] = lambda tally: None
 ) -> list[Tally]:
@@ -57,13 +36,13 @@ def run_jobs(
     signal asks to end.
     """
     if cores <= 1 or len(jobs) <= 1:
-        _use_one_thread()
+        use_one_thread()
         found = []
         for job in jobs:
             found.append(carry_out(job))
             tell(found[-1])
         return found
-    pool = ProcessPoolExecutor(min(cores, len(jobs)), mp_context=get_context("spawn"), initializer=_begin)
+    pool = worker_pool(min(cores, len(jobs)))
     try:
         places = {pool.submit(carry_out, job): place for place, job in enumerate(jobs)}
         done: dict[int, Tally] = {}
@@ -86,28 +65,3 @@ def carry_out(job: Job) -> Tally:
     except Exception as error:  # one broken night must not hide what the others found
         words = f"seed {job.seed}: {NIGHT_FAILED}: {type(error).__name__}: {error}"
         return Tally(job.scenario.name, (job.seed,), {NIGHT_FAILED: 1}, {}, 0.0, notes=(words,))
-
-
-def _begin() -> None:
-    _use_one_thread()
-    Thread(target=_end_with_parent, name="ends with its parent", daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    """End this process when the one that started it is gone.
-
-    A worker holds both ends of the queue that it waits at: it would wait for ever. It is asked first, so that a night
-    that runs takes its folder away.
-    """
-    parent = parent_process()
-    if parent is None:
-        return
-    wait([parent.sentinel])
-    os.kill(os.getpid(), signal.SIGTERM)
-    time.sleep(_GRACE_S)
-    os._exit(1)
-
-
-def _use_one_thread() -> None:
-    for name in _ONE_THREAD:
-        os.environ[name] = "1"
