@@ -31,6 +31,7 @@ from station.core.verification import Verification
 from station.data import data_path
 from station.drive_state import DriveState
 from station.inspection import Inspection, Request
+from station.records import Records
 
 PART = "IS-20"
 SEED = 7
@@ -164,9 +165,8 @@ class Shop:
 
     def new_units(self, amount: int, *, like: Sequence[CoilTruth] = ()) -> tuple[CoilTruth, ...]:
         """Return units with serials never used before; the first ones `like` those given."""
-        return tuple(
-            replace(each, serial=self._new_serial()) for each in (*like, *map(_nth_truth, range(len(like), amount)))
-        )
+        truths = (*like, *map(_nth_truth, range(len(like), amount)))
+        return tuple(replace(each, serial=serial_of(next(self._numbers))) for each in truths)
 
     @contextmanager
     def opened(
@@ -202,33 +202,36 @@ class Shop:
             setup, where="a test", hands=place.hands, links=watched, clock=place.clock
         ) as inspection:
             assert isinstance(inspection.bench, OpenBench)
-            self._verify(inspection)
+            state_verified(station.records, inspection, unit_limit=1_000_000)
             yield OpenShop(place, inspection, inspection.bench, units, station)
 
-    def _verify(self, inspection: Inspection) -> None:
-        now_utc = inspection.bench.clock.utc_now()
-        self.station.records.add_verification(
-            Verification(
-                verification_id=inspection.new_id(),
-                bench=inspection.bench.setup.name,
-                nest=inspection.bench.setup.nest,
-                fixture_identity=inspection.fixture_identity,
-                part=PART,
-                done_utc=now_utc,
-                verified=True,
-                verified_until_utc=now_utc + timedelta(hours=8),
-                unit_limit=1_000_000,
-                operator="OP-07",
-                words="stated by the test",
-            )
-        )
 
-    def _new_serial(self) -> str:
-        number = next(self._numbers)
-        lot, place = divmod(number, 96 * 99)
-        panel, place = divmod(place, 96)
-        row, column = divmod(place, 12)
-        return f"L{lot:04d}-{panel + 1:02d}-{'ABCDEFGH'[row]}{column + 1:02d}"
+def state_verified(records: Records, inspection: Inspection, *, unit_limit: int) -> None:
+    """Put on record that the bench is verified for eight hours from now and so many units."""
+    setup, now_utc = inspection.bench.setup, inspection.bench.clock.utc_now()
+    records.add_verification(
+        Verification(
+            verification_id=inspection.new_id(),
+            bench=setup.name,
+            nest=setup.nest,
+            fixture_identity=inspection.fixture_identity,
+            part=PART,
+            done_utc=now_utc,
+            verified=True,
+            verified_until_utc=now_utc + timedelta(hours=8),
+            unit_limit=unit_limit,
+            operator="OP-07",
+            words="stated by the test",
+        )
+    )
+
+
+def serial_of(number: int) -> str:
+    """Return the serial of the `number`-th unit, counted over panels of 96 and lots of 99 panels."""
+    lot, place = divmod(number, 96 * 99)
+    panel, place = divmod(place, 96)
+    row, column = divmod(place, 12)
+    return f"L{lot:04d}-{panel + 1:02d}-{'ABCDEFGH'[row]}{column + 1:02d}"
 
 
 def shipped_plan() -> Plan:

@@ -21,7 +21,8 @@ from pathlib import Path
 from station.core.results import Decision
 from station.errors import StationError
 from station.records import Records
-from tests.nightly.small_station import new_home, opened, serial
+from tests.end_to_end.shop import serial_of
+from tests.nightly.small_station import new_home, opened
 
 MESSAGE = "message"
 POINTS = (
@@ -74,7 +75,7 @@ def kill_again_and_again(home: Path, kills: int, seed: int, *, whole_every: int 
         once = point == "close_unfinished.written"
         visit = 1 if once else chance.randint(1, MOST_MESSAGES if point == MESSAGE else UNITS)
         kill = Kill(point, visit)
-        serials = [serial(number * UNITS + each) for each in range(UNITS)]
+        serials = [serial_of(number * UNITS + each) for each in range(UNITS)]
         ledger.serials.extend(serials)
         told, status = _run_child(home, point, visit, serials)
         if not (os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL):

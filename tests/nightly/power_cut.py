@@ -25,7 +25,8 @@ from typing import IO
 from station.core.results import Decision
 from station.errors import StationError
 from station.records import Records
-from tests.nightly.small_station import BENCH, START_UTC, new_home, opened, serial
+from tests.end_to_end.shop import serial_of
+from tests.nightly.small_station import BENCH, START_UTC, new_home, opened
 
 _SECTOR = 512
 _LOG_HEADER = 32  # https://sqlite.org/fileformat2.html, 4.1
@@ -160,7 +161,7 @@ def _look(copy: Path, seen: _Seen, cut: Cut) -> None:
             if any(records.run(each).decision is not Decision.INVALID for each in left):
                 cut.wrong.append("an unfinished run was not closed as INVALID")
             cut.wrong.extend(each.words for each in records.check().faults)
-        new = serial(900_000)
+        new = serial_of(900_000)
         with opened(copy, [new]) as station:
             if station.measure(new).decision is not Decision.PASS:
                 cut.wrong.append("the next unit did not pass")
@@ -183,7 +184,7 @@ def work(home: Path, first: int) -> None:
         draft.replace(there)
         print("log", there, (home / _DATABASE).stat().st_mtime_ns, flush=True)
 
-    serials = [serial(first + each) for each in range(5_000)]
+    serials = [serial_of(first + each) for each in range(5_000)]
     with opened(home, serials, hook=lay_aside) as station:
         for each in serials:
             record = station.measure(each)

@@ -15,23 +15,14 @@ from station.app.simulated import MemoryPlace, Simulation, in_memory
 from station.app.station import Station
 from station.core.equipment import InstrumentSetup
 from station.core.run_record import RunRecord
-from station.core.verification import Verification
 from station.data import data_path
 from station.inspection import Inspection, Request
 from station.records import Records
 from station.stop import NestStop
-from tests.end_to_end.shop import WatchedLink
+from tests.end_to_end.shop import WatchedLink, state_verified
 
 BENCH = "bench-1"
 START_UTC = ManualClock().utc_now()
-
-
-def serial(number: int) -> str:
-    """Return the serial of the `number`-th unit, counted over panels of 96 and lots of 99 panels."""
-    lot, place = divmod(number, 96 * 99)
-    panel, place = divmod(place, 96)
-    row, column = divmod(place, 12)
-    return f"L{lot:04d}-{panel + 1:02d}-{'ABCDEFGH'[row]}{column + 1:02d}"
 
 
 def new_home(home: Path) -> None:
@@ -39,26 +30,6 @@ def new_home(home: Path) -> None:
     with Records.open(home) as records:
         plan = read_plan(data_path("plans/IS-20.toml"))
         records.release_plan(plan, who="EN-01", why="tests", utc=RealClock().utc_now())
-
-
-def state_verified(records: Records, inspection: Inspection) -> None:
-    """Put on record that the bench is verified for eight hours from now."""
-    done_utc = inspection.bench.clock.utc_now()
-    records.add_verification(
-        Verification(
-            verification_id=inspection.new_id(),
-            bench=BENCH,
-            nest="A",
-            fixture_identity=inspection.fixture_identity,
-            part="IS-20",
-            done_utc=done_utc,
-            verified=True,
-            verified_until_utc=done_utc + timedelta(hours=8),
-            unit_limit=1_000,
-            operator="OP-07",
-            words="stated by the test",
-        )
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,5 +100,5 @@ def opened(
         station.inspecting(place.setup, where="a test", hands=place.hands, links=links, clock=clock) as found,
     ):
         if verify:
-            state_verified(station.records, found)
+            state_verified(station.records, found, unit_limit=1_000)
         yield SmallStation(station, found, place)

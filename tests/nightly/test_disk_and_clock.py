@@ -18,11 +18,12 @@ from station.core.results import Decision
 from station.core.run_record import RunRecord
 from station.errors import RecordError
 from station.records import Records
+from tests.end_to_end.shop import serial_of
 from tests.nightly.power_cut import cut_again_and_again
-from tests.nightly.small_station import BENCH, START_UTC, SmallStation, new_home, opened, serial
+from tests.nightly.small_station import BENCH, START_UTC, SmallStation, new_home, opened
 
 CUTS = 200 if os.environ.get("COILGATE_NIGHTLY") else 20
-SERIALS = [serial(each) for each in range(40)]
+SERIALS = [serial_of(each) for each in range(40)]
 
 
 @pytest.mark.slow
@@ -41,11 +42,12 @@ _FULL = """
 import json, resource, signal, sys
 from pathlib import Path
 from station.errors import RecordError
-from tests.nightly.small_station import opened, serial
+from tests.end_to_end.shop import serial_of
+from tests.nightly.small_station import opened
 
 home, room = Path(sys.argv[1]), int(sys.argv[2])
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-serials = [serial(each) for each in range(40)]
+serials = [serial_of(each) for each in range(40)]
 shown, refused, after = {}, "", ""
 with opened(home, serials) as station:
     def take(scan):
@@ -142,11 +144,12 @@ def test_clock_set_back_can_be_verified_on_again(tmp_path: Path) -> None:
 _ELSEWHERE = """
 import sys, time
 from pathlib import Path
-from tests.nightly.small_station import opened, serial
+from tests.end_to_end.shop import serial_of
+from tests.nightly.small_station import opened
 
 time.tzset()
-with opened(Path(sys.argv[1]), [serial(1)], verify=False) as station:
-    print(station.measure(serial(1)).opened.opened_utc.isoformat())
+with opened(Path(sys.argv[1]), [serial_of(1)], verify=False) as station:
+    print(station.measure(serial_of(1)).opened.opened_utc.isoformat())
 """
 
 
