@@ -15,7 +15,6 @@ from station.core.run_record import UnitId
 from station.errors import RecordError, StationError
 from station.records import Records
 from station.records.standing import lot_standing
-from tests.cli.lots import record_lot
 from tests.records.makers import START, make_opened, make_record
 
 MAKE = ("sets", "make", "L2641", "--size", "3", "--tolerance")
@@ -32,19 +31,10 @@ def _facts(home: Path, *words: str) -> dict:
     return json.loads(result.stdout)
 
 
-@pytest.fixture(scope="module")
-def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Two lots of one panel on record; copied, not changed."""
-    folder = tmp_path_factory.mktemp("recorded")
-    record_lot(folder, "L2641", 1)
-    record_lot(folder, "L2642", 1, seed=2)
-    return folder
-
-
 @pytest.fixture
-def home(recorded: Path, tmp_path: Path) -> Path:
+def home(two_lots: Path, tmp_path: Path) -> Path:
     """The two lots, to be changed."""
-    shutil.copytree(recorded, tmp_path / "home")
+    shutil.copytree(two_lots, tmp_path / "home")
     return tmp_path / "home"
 
 
