@@ -27,7 +27,8 @@ async def equipment(request: Request) -> Response:
     verifications = await later(records.verifications, bench.name) if bench else ()
     audit = await later(records.audit_entries) if session and session.role.includes(Role.ENGINEER) else ()
     points = await later(lambda: records.contact_points(bench.name, nest=bench.nest)) if bench else ()
-    services = [each for each in records.fixture_services(bench.name) if each.nest == bench.nest] if bench else []
+    done = await later(records.fixture_services, bench.name) if bench else ()
+    services = [each for each in done if bench and each.nest == bench.nest]
     identity = verifications[-1].fixture_identity if verifications else ""
     return page(
         request,
