@@ -37,7 +37,7 @@ async def traveller(request: Request) -> Response:
     plan = next((each for each in plans if recognise(lot, (each,)).kind is ScanKind.LOT), None)
     if lot and plan is None:
         return refused(request, f"{lot[:40]!r} is no lot of a part whose plan is released.")
-    revision = records.plan_revision(plan.text_hash) if plan else None
+    revision = await later(records.plan_revision, plan.text_hash) if plan else None
     return page(
         request,
         "traveller.html",
